@@ -1,0 +1,1 @@
+"""Half Cycle: synthetic 24 VAC waveforms, instruments and benches for the course."""
