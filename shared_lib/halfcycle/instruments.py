@@ -1,0 +1,152 @@
+"""What each kind of meter shows on a waveform.
+
+Every reading is a mean over the whole record, taken by trapezoids between the samples (evenly spaced or not). So the
+record has to hold whole cycles: a meter averages over many, and a cut-off cycle would lean the reading. Readings are in
+the unit of the waveform. Use it as `from halfcycle import meters`.
+
+The factor of an average-responding meter is π/(2√2) = 1.1107, the form factor of a sine (rms over mean of |v|).
+"""
+
+import math
+
+import numpy as np
+
+from halfcycle.waveforms import Waveform
+
+__all__ = [
+    "SINE_FORM_FACTOR",
+    "ac_rms",
+    "average_responding",
+    "crest_factor",
+    "dc",
+    "frequency",
+    "peak",
+    "peak_to_peak",
+    "true_rms",
+]
+
+SINE_FORM_FACTOR = math.pi / (2 * math.sqrt(2))
+_HYSTERESIS = 0.1  # of peak to peak: how far a wave must fall below its middle before the next rise counts
+_CLOSED = 0.02  # of peak to peak: how near its start a record must end to be called whole cycles
+
+
+def dc(wave: Waveform) -> float:
+    """Reading of a dc meter: the mean.
+
+    >>> dc(Waveform.sine(volts_peak=34.0, offset_volts=5.0)).__round__(6)
+    5.0
+    """
+    return _mean(wave.seconds, wave.values)
+
+
+def true_rms(wave: Waveform) -> float:
+    """Reading of a true-rms meter coupled ac+dc: the root of the mean square, the steady part included.
+
+    >>> round(true_rms(Waveform.sine(volts_peak=34.0)), 3)
+    24.042
+    """
+    return math.sqrt(_mean(wave.seconds, wave.values**2))
+
+
+def ac_rms(wave: Waveform) -> float:
+    """Reading of a true-rms meter coupled ac: a capacitor at its input has taken the mean away first.
+
+    >>> round(ac_rms(Waveform.sine(volts_peak=34.0, offset_volts=5.0)), 3)
+    24.042
+    """
+    return true_rms(_without_mean(wave))
+
+
+def average_responding(wave: Waveform, *, coupled: str = "ac") -> float:
+    """Reading of a meter that rectifies, averages and scales by 1.1107 so that it is right on a sine only.
+
+    `coupled="ac"` takes the mean of the wave away first, as the ac range of a common meter does; `coupled="dc"` does not.
+
+    >>> half_wave = Waveform.sine(); half_wave = half_wave.with_values(half_wave.values.clip(0))
+    >>> round(average_responding(half_wave, coupled="dc"), 4), round(average_responding(half_wave, coupled="ac"), 4)
+    (0.3536, 0.3897)
+    """
+    if coupled not in ("ac", "dc"):
+        raise ValueError(f'A meter is coupled "ac" or "dc", not {coupled!r}.')
+    seen = _without_mean(wave) if coupled == "ac" else wave
+    return SINE_FORM_FACTOR * _mean_size(seen.seconds, seen.values)
+
+
+def peak(wave: Waveform) -> float:
+    """Largest distance from zero, on whichever side.
+
+    >>> peak(Waveform([0.0, 1.0, 2.0], [0.0, -7.0, 3.0]))
+    7.0
+    """
+    return float(np.abs(wave.values).max())
+
+
+def peak_to_peak(wave: Waveform) -> float:
+    """Highest sample less lowest sample.
+
+    >>> peak_to_peak(Waveform([0.0, 1.0, 2.0], [0.0, -7.0, 3.0]))
+    10.0
+    """
+    return float(np.ptp(wave.values))
+
+
+def crest_factor(wave: Waveform) -> float:
+    """Peak over true rms, no unit.
+
+    >>> round(crest_factor(Waveform.sine()), 4)
+    1.4142
+    """
+    rms = true_rms(wave)
+    if rms == 0:
+        raise ValueError("The record is zero throughout, so it has no crest factor.")
+    return peak(wave) / rms
+
+
+def frequency(wave: Waveform) -> float:
+    """Cycles per second (Hz), from the times at which the wave rises through the middle of its swing.
+
+    A record of a single cycle is allowed when it ends where it began.
+
+    >>> round(frequency(Waveform.sine(hertz=60.0, cycles=3)), 6), round(frequency(Waveform.sine(hertz=50.0)), 6)
+    (60.0, 50.0)
+    """
+    swing = peak_to_peak(wave)
+    if swing == 0:
+        raise ValueError("The record never changes, so it has no frequency.")
+    rises = _rises(wave, swing)
+    if len(rises) >= 2:
+        return (len(rises) - 1) / (rises[-1] - rises[0])
+    if abs(wave.values[-1] - wave.values[0]) > _CLOSED * swing:
+        raise ValueError("The record holds less than one whole cycle, so no frequency can be read from it.")
+    return 1 / wave.duration_s
+
+
+def _mean(seconds: np.ndarray, values: np.ndarray) -> float:
+    return float(np.trapezoid(values, seconds) / (seconds[-1] - seconds[0]))
+
+
+def _mean_size(seconds: np.ndarray, values: np.ndarray) -> float:
+    """Mean of |v|, with the samples joined by straight lines and each line split where it crosses zero."""
+    left, right = values[:-1], values[1:]
+    size = np.abs(left) + np.abs(right)
+    crossing = left * right < 0
+    split = np.divide(left**2 + right**2, size, out=np.zeros_like(size), where=crossing)
+    areas = np.where(crossing, split, size) / 2 * np.diff(seconds)
+    return float(areas.sum() / (seconds[-1] - seconds[0]))
+
+
+def _without_mean(wave: Waveform) -> Waveform:
+    return wave.with_values(wave.values - dc(wave))
+
+
+def _rises(wave: Waveform, swing: float) -> list[float]:
+    """Instants (s) of rising through the middle, each counted once however noisy the crossing."""
+    height = wave.values - (wave.values.max() + wave.values.min()) / 2
+    armed, rises = False, []
+    for index in range(len(wave) - 1):
+        armed = armed or height[index] < -_HYSTERESIS * swing
+        if armed and height[index] < 0 <= height[index + 1]:
+            share = -height[index] / (height[index + 1] - height[index])
+            rises.append(float(wave.seconds[index] + share * (wave.seconds[index + 1] - wave.seconds[index])))
+            armed = False
+    return rises
