@@ -1,1 +1,24 @@
-"""Half Cycle: synthetic 24 VAC waveforms, instruments and benches for the course."""
+"""Half Cycle: synthetic 24 VAC waveforms, instruments and benches for the course.
+
+Names load on first use, so that a notebook starts quickly: ``from halfcycle import Supply, rectify, meters``.
+"""
+
+from importlib import import_module
+
+__all__ = ["Diode", "Supply", "Waveform", "Wire", "meters", "rectify"]
+
+_HOMES = {
+    "Diode": "network",
+    "Supply": "supply",
+    "Waveform": "waveforms",
+    "Wire": "wire",
+    "meters": "instruments",
+    "rectify": "rectifier",
+}
+
+
+def __getattr__(name: str):
+    if name not in _HOMES:
+        raise AttributeError(f"module {__name__!r} has no attribute {name!r}")
+    module = import_module(f".{_HOMES[name]}", __name__)
+    return module if name == "meters" else getattr(module, name)

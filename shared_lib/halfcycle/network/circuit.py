@@ -1,0 +1,204 @@
+"""`Network`, the circuit as one writes it down, and `Run`, its solution."""
+
+from collections.abc import Iterable
+
+import numpy as np
+
+from .equations import Layout, Piece, Rows
+from .parts import (
+    Capacitor,
+    CurrentSource,
+    Device,
+    Diode,
+    ExponentialDiode,
+    Inductor,
+    Resistor,
+    VoltageSource,
+    positive,
+)
+from .solve import Walker
+
+__all__ = ["Network", "Run"]
+
+_MOST_SAMPLES = 50_000_000
+
+
+class Network:
+    """A circuit: named parts between named nodes.
+
+    Parameters
+    ----------
+    ground : str
+        The node at zero volts; "common" unless said otherwise.
+
+    Errors are ValueError and name the part or the node: a name used twice, a value that is not positive,
+    a node that nothing holds, a loop of ideal sources.
+    """
+
+    def __init__(self, ground: str = "common"):
+        self.ground = ground
+        self.parts: dict[str, tuple] = {}
+        self._walker: Walker | None = None
+
+    def add(self, name: str, plus: str, minus: str, part) -> None:
+        """Join `part` (from `network.parts`) from node `plus` to node `minus` under `name`."""
+        if name in self.parts:
+            raise ValueError(f"two parts are called {name!r}")
+        if plus == minus:
+            raise ValueError(f"both ends of {name!r} are on node {plus!r}")
+        if isinstance(part, Diode | ExponentialDiode):
+            part = part.device()
+        part.check(name)
+        self.parts[name] = (part, plus, minus)
+        self._walker = None
+
+    def resistor(self, name: str, plus: str, minus: str, ohm: float) -> None:
+        self.add(name, plus, minus, Resistor(ohm))
+
+    def inductor(self, name: str, plus: str, minus: str, henry: float, initial_amps: float = 0.0) -> None:
+        self.add(name, plus, minus, Inductor(henry, initial_amps))
+
+    def capacitor(self, name: str, plus: str, minus: str, farad: float, initial_volts: float = 0.0) -> None:
+        self.add(name, plus, minus, Capacitor(farad, initial_volts))
+
+    def diode(self, name: str, anode: str, cathode: str, diode: Diode | ExponentialDiode) -> None:
+        self.add(name, anode, cathode, diode)
+
+    def voltage_source(self, name: str, plus: str, minus: str, **drive: float) -> None:
+        """Keywords as of `VoltageSource`: volts_peak, hertz, degrees, dc_volts."""
+        self.add(name, plus, minus, VoltageSource(**drive))
+
+    def current_source(self, name: str, plus: str, minus: str, **drive: float) -> None:
+        """Keywords as of `CurrentSource`: dc_amps, amps_peak, hertz, degrees."""
+        self.add(name, plus, minus, CurrentSource(**drive))
+
+    def device(self, name: str, plus: str, minus: str, device: Device) -> None:
+        self.add(name, plus, minus, device)
+
+    def _solver(self) -> Walker:
+        if self._walker is None:
+            if not self.parts:
+                raise ValueError("the network has no parts")
+            self._walker = Walker(Layout(self.parts, self.ground))
+        return self._walker
+
+    @property
+    def period_s(self) -> float:
+        """Period of the slowest source, s (1/60 where no source swings)."""
+        hertz = self._solver().layout.hertz
+        return 1 / hertz[0] if hertz else 1 / 60
+
+    def run(self, seconds: float, *, start_s: float = 0.0, state: np.ndarray | None = None) -> "Run":
+        """Solve from `start_s` for `seconds`, from the parts' initial values or from `state`.
+
+        `start_s` sets the phase at which the sources are met. Raises ValueError where the run is too long to keep;
+        `sample` walks through runs of any length.
+        """
+        walker = self._solver()
+        x0 = walker.layout.start if state is None else np.asarray(state, dtype=float)
+        positive("length of a run in seconds", seconds)
+        if seconds * max([60.0, *walker.layout.hertz]) > 200_000:
+            raise ValueError(f"a run of {seconds:g} s would fill the memory; ask `sample` for the instants you need")
+        return Run(list(walker.pieces(start_s, start_s + seconds, x0, walker.first_modes())), walker.last[0])
+
+    def steady(self, *, period_s: float | None = None, start_s: float = 0.0) -> "Run":
+        """One period of the periodic steady state, found by Newton's method on the state at `start_s`.
+
+        Raises SettleError where there is none of that period (pass a multiple for a circuit that skips cycles).
+        """
+        walker = self._solver()
+        period = positive("period in seconds", period_s) if period_s is not None else self.period_s
+        x0, modes = walker.periodic(start_s, period, walker.layout.start)
+        return Run(list(walker.pieces(start_s, start_s + period, x0, modes)), walker.last[0])
+
+    def sample(self, times: np.ndarray, quantities: Iterable[tuple[str, str]], *, start_s: float = 0.0) -> np.ndarray:
+        """Values of `quantities` ("volts" or "amps", part) at rising `times`, shape (quantities, times).
+
+        Keeps nothing but the samples, so that ten thousand cycles need no more memory than is asked for.
+        """
+        times, wanted = np.asarray(times, dtype=float), list(quantities)
+        if times.size * len(wanted) > _MOST_SAMPLES:
+            raise ValueError(f"{times.size} samples of {len(wanted)} quantities would fill the memory; ask for fewer")
+        walker = self._solver()
+        out, done = np.empty((len(wanted), times.size)), 0
+        end = times[-1] if times[-1] > start_s else start_s + 1e-12
+        for piece in walker.pieces(start_s, end, walker.layout.start, walker.first_modes()):
+            upto = np.searchsorted(times, piece.end, side="right")
+            out[:, done:upto] = _evaluate(piece, wanted, times[done:upto])
+            done = upto
+        return out
+
+
+class Run:
+    """A solution: exact pieces, which can be asked for any quantity at any instant."""
+
+    def __init__(self, pieces: list[Piece], end_state: np.ndarray):
+        self.pieces, self.end_state = pieces, end_state
+
+    @property
+    def begin(self) -> float:
+        """First instant, s."""
+        return self.pieces[0].begin
+
+    @property
+    def end(self) -> float:
+        """Last instant, s."""
+        return self.pieces[-1].end
+
+    def times(self, count: int) -> np.ndarray:
+        """`count` equal steps from begin to end, both ends included: shape (count + 1,)."""
+        if count < 1 or count > _MOST_SAMPLES:
+            raise ValueError(f"a run can be cut into 1 to {_MOST_SAMPLES:,} steps, not {count}")
+        return np.linspace(self.begin, self.end, count + 1)
+
+    def volts(self, part: str, times: np.ndarray) -> np.ndarray:
+        """Voltage across `part`, plus to minus, V, shape of `times`."""
+        return self.quantities([("volts", part)], times)[0]
+
+    def amps(self, part: str, times: np.ndarray) -> np.ndarray:
+        """Current through `part`, plus to minus, A, shape of `times`."""
+        return self.quantities([("amps", part)], times)[0]
+
+    def node(self, name: str, times: np.ndarray) -> np.ndarray:
+        """Voltage of a node to ground, V, shape of `times`."""
+        return self.quantities([("node", name)], times)[0]
+
+    def quantities(self, wanted: list[tuple[str, str]], times: np.ndarray) -> np.ndarray:
+        """Several quantities at rising `times` at once, shape (quantities, times)."""
+        times = np.asarray(times, dtype=float)
+        out = np.empty((len(wanted), times.size))
+        edges = np.searchsorted(times, [piece.end for piece in self.pieces[:-1]], side="right")
+        edges = [0, *edges, times.size]
+        for piece, first, last in zip(self.pieces, edges, edges[1:], strict=False):
+            if last > first:
+                out[:, first:last] = _evaluate(piece, wanted, times[first:last])
+        return out
+
+    def modes(self, device: str) -> list[tuple[float, float, str]]:
+        """When the device was in which mode: (begin, end, mode), neighbours in the same mode joined."""
+        spans: list[tuple[float, float, str]] = []
+        for piece in self.pieces:
+            mode = piece.pattern.modes[piece.pattern.layout.devices.index(device)]
+            if spans and spans[-1][2] == mode:
+                spans[-1] = (spans[-1][0], piece.end, mode)
+            else:
+                spans.append((piece.begin, piece.end, mode))
+        return spans
+
+
+def _evaluate(piece: Piece, wanted: list[tuple[str, str]], times: np.ndarray) -> np.ndarray:
+    pattern = piece.pattern
+    key = tuple(wanted)
+    if key not in pattern.asked:
+        pairs = [
+            pattern.node_row(name) if kind == "node" else pattern.row(kind, _known(pattern, name))
+            for kind, name in wanted
+        ]
+        pattern.asked[key] = Rows(pattern, np.array([p[0] for p in pairs]), np.array([p[1] for p in pairs]))
+    return piece.values(pattern.asked[key], piece.waves(times - piece.begin))
+
+
+def _known(pattern, name: str) -> str:
+    if name not in pattern.layout.parts:
+        raise ValueError(f"the network has no part {name!r}; it has {', '.join(map(repr, pattern.layout.parts))}")
+    return name

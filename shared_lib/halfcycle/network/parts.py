@@ -1,0 +1,283 @@
+"""The parts a network is made of, each with its law.
+
+A part joins a plus node to a minus node; its current counts from plus through the part to minus.
+A *device* (diode, switch, triac) has several modes. In each mode it obeys a straight line
+``amps = siemens · volts + offset_amps``, and leaves it by an exit whose conditions are all true.
+"""
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from itertools import pairwise
+from math import inf, isfinite, log
+
+__all__ = [
+    "OFF_SIEMENS",
+    "Capacitor",
+    "Condition",
+    "CurrentPulses",
+    "CurrentSource",
+    "Device",
+    "Diode",
+    "Exit",
+    "ExponentialDiode",
+    "Inductor",
+    "Law",
+    "Resistor",
+    "Switch",
+    "VoltageSource",
+    "positive",
+]
+
+OFF_SIEMENS = 1e-9
+"""Leakage of a device that is off: 1 GΩ, a few tens of nA at 24 V AC, as a small silicon part has."""
+
+
+def positive(what: str, value: float) -> float:
+    """Return `value`, or raise a ValueError that names `what` when it is not a positive finite number."""
+    if not (isfinite(value) and value > 0):
+        raise ValueError(f"{what} must be a positive number, not {value!r}")
+    return value
+
+
+@dataclass(frozen=True)
+class Resistor:
+    """A resistance in ohm."""
+
+    ohm: float
+
+    def check(self, name: str) -> None:
+        positive(f"resistance of {name!r} in ohm", self.ohm)
+
+
+@dataclass(frozen=True)
+class Inductor:
+    """An inductance in henry."""
+
+    henry: float
+    initial_amps: float = 0.0
+
+    def check(self, name: str) -> None:
+        positive(f"inductance of {name!r} in henry", self.henry)
+
+
+@dataclass(frozen=True)
+class Capacitor:
+    """A capacitance in farad."""
+
+    farad: float
+    initial_volts: float = 0.0
+
+    def check(self, name: str) -> None:
+        positive(f"capacitance of {name!r} in farad", self.farad)
+
+
+@dataclass(frozen=True)
+class VoltageSource:
+    """An ideal source: ``dc_volts + volts_peak · sin(2π·hertz·t + degrees)``."""
+
+    volts_peak: float = 0.0
+    hertz: float = 60.0
+    degrees: float = 0.0
+    dc_volts: float = 0.0
+
+    def check(self, name: str) -> None:
+        positive(f"frequency of {name!r} in hertz", self.hertz)
+
+
+@dataclass(frozen=True)
+class CurrentSource:
+    """An ideal current, plus to minus through the source: ``dc_amps + amps_peak · sin(2π·hertz·t + degrees)``."""
+
+    dc_amps: float = 0.0
+    amps_peak: float = 0.0
+    hertz: float = 60.0
+    degrees: float = 0.0
+
+    def check(self, name: str) -> None:
+        positive(f"frequency of {name!r} in hertz", self.hertz)
+
+
+@dataclass(frozen=True)
+class Law:
+    """The straight line of one mode: ``amps = siemens · volts + offset_amps``."""
+
+    siemens: float
+    offset_amps: float = 0.0
+
+
+@dataclass(frozen=True)
+class Condition:
+    """True while ``sign · (quantity of part − threshold) > 0``.
+
+    `quantity` is "volts" or "amps"; `part` is a part's name, or None for the device itself.
+    """
+
+    quantity: str
+    sign: int
+    threshold: float
+    part: str | None = None
+
+
+@dataclass(frozen=True)
+class Exit:
+    """A way out of a mode: to mode `to`, at the first instant at which all `conditions` are true."""
+
+    to: str
+    conditions: tuple[Condition, ...]
+
+
+@dataclass(frozen=True)
+class Device:
+    """A part with several modes; see the module's text. `first_mode` is where a run starts looking."""
+
+    laws: Mapping[str, Law]
+    exits: Mapping[str, tuple[Exit, ...]]
+    first_mode: str = "off"
+
+    def check(self, name: str) -> None:
+        for mode, exits in self.exits.items():
+            for way in exits:
+                if way.to not in self.laws:
+                    raise ValueError(f"{name!r} leaves mode {mode!r} for {way.to!r}, which has no law")
+
+    def scheduled_mode(self, seconds: float) -> str | None:
+        """The mode that a timetable dictates at `seconds`, or None where the circuit decides."""
+        return None
+
+    def next_change(self, seconds: float) -> float:
+        """The next instant of the timetable after `seconds`."""
+        return inf
+
+
+@dataclass(frozen=True)
+class Diode:
+    """A diode as a threshold and a slope: it conducts ``volts = drop_volts + on_ohm · amps``, else 1 GΩ.
+
+    Parameters
+    ----------
+    drop_volts : float
+        Forward voltage at which it begins to conduct, V (not negative).
+    on_ohm : float
+        Slope once it conducts, Ω (positive).
+
+    >>> Diode(0.7, 0.05).device().laws["on"].siemens
+    20.0
+    """
+
+    drop_volts: float = 0.7
+    on_ohm: float = 0.05
+
+    def __post_init__(self) -> None:
+        if not (isfinite(self.drop_volts) and self.drop_volts >= 0):
+            raise ValueError(f"drop of a diode in volts must not be negative, got {self.drop_volts!r}")
+        positive("on-resistance of a diode in ohm", self.on_ohm)
+
+    def device(self) -> Device:
+        """The two modes, "off" and "on", with their exits."""
+        slope = 1 / self.on_ohm
+        return Device(
+            laws={"off": Law(OFF_SIEMENS), "on": Law(slope, -self.drop_volts * slope)},
+            exits={
+                "off": (Exit("on", (Condition("volts", +1, self.drop_volts),)),),
+                "on": (Exit("off", (Condition("amps", -1, 0.0),)),),
+            },
+        )
+
+
+@dataclass(frozen=True)
+class ExponentialDiode:
+    """A diode by Shockley's law, ``amps = saturation_amps · (exp(volts / emission_volts) − 1)``.
+
+    It is followed by `pieces` chords between points spaced evenly in the logarithm of the current
+    from `least_amps` to `most_amps`, so that the one exact solver serves it too.
+    `emission_volts` is the ideality factor times the thermal voltage (25.85 mV at 300 K).
+
+    >>> round(ExponentialDiode(1e-9, 1.8 * 0.02585).points()[-1][0], 3)
+    1.072
+    """
+
+    saturation_amps: float = 1e-9
+    emission_volts: float = 1.8 * 0.02585
+    least_amps: float = 1e-5
+    most_amps: float = 10.0
+    pieces: int = 24
+
+    def points(self) -> list[tuple[float, float]]:
+        """The corners (volts, amps) of the chords, rising."""
+        ratio = (self.most_amps / self.least_amps) ** (1 / (self.pieces - 1))
+        amps = [self.least_amps * ratio**k for k in range(self.pieces)]
+        return [(0.0, 0.0)] + [(self.emission_volts * log(i / self.saturation_amps + 1), i) for i in amps]
+
+    def device(self) -> Device:
+        """One mode a chord: "off" below zero volts, then "1", "2", …"""
+        corners = self.points()
+        laws, exits = {"off": Law(OFF_SIEMENS)}, {"off": (_past(corners[0][0], "1"),)}
+        for k, ((v0, i0), (v1, i1)) in enumerate(pairwise(corners), start=1):
+            slope = (i1 - i0) / (v1 - v0)
+            laws[str(k)] = Law(slope, i0 - slope * v0)
+            back = Exit(str(k - 1) if k > 1 else "off", (Condition("volts", -1, v0),))
+            exits[str(k)] = (back, _past(v1, str(k + 1))) if k < self.pieces else (back,)
+        return Device(laws, exits)
+
+
+def _past(volts: float, to: str) -> Exit:
+    return Exit(to, (Condition("volts", +1, volts),))
+
+
+@dataclass(frozen=True)
+class Switch(Device):
+    """A contact that closes and opens by a timetable: closed from each `closes` to the next `opens`, in s."""
+
+    laws: Mapping[str, Law] = field(init=False)
+    exits: Mapping[str, tuple[Exit, ...]] = field(init=False, default_factory=dict)
+    first_mode: str = field(init=False, default="off")
+    closes: tuple[float, ...] = ()
+    opens: tuple[float, ...] = ()
+    on_ohm: float = 0.01
+
+    def __post_init__(self) -> None:
+        positive("contact resistance of a switch in ohm", self.on_ohm)
+        object.__setattr__(self, "laws", {"off": Law(OFF_SIEMENS), "on": Law(1 / self.on_ohm)})
+
+    def scheduled_mode(self, seconds: float) -> str:
+        last_closed = max((t for t in self.closes if t <= seconds), default=-inf)
+        last_opened = max((t for t in self.opens if t <= seconds), default=-inf)
+        return "on" if last_closed > last_opened else "off"
+
+    def next_change(self, seconds: float) -> float:
+        return min((t for t in (*self.closes, *self.opens) if t > seconds), default=inf)
+
+
+@dataclass(frozen=True)
+class CurrentPulses(Device):
+    """A current that is drawn in pulses: `amps` for `width_s`, every `period_s`, first at `delay_s`."""
+
+    laws: Mapping[str, Law] = field(init=False)
+    exits: Mapping[str, tuple[Exit, ...]] = field(init=False, default_factory=dict)
+    first_mode: str = field(init=False, default="off")
+    amps: float = 1.0
+    period_s: float = 1e-3
+    width_s: float = 1e-4
+    delay_s: float = 0.0
+
+    def __post_init__(self) -> None:
+        positive("pulse period in seconds", self.period_s)
+        positive("pulse width in seconds", self.width_s)
+        if self.width_s >= self.period_s:
+            raise ValueError("a pulse must be shorter than its period")
+        object.__setattr__(self, "laws", {"off": Law(OFF_SIEMENS), "on": Law(OFF_SIEMENS, self.amps)})
+
+    def scheduled_mode(self, seconds: float) -> str:
+        return "on" if self._left(seconds)[0] else "off"
+
+    def next_change(self, seconds: float) -> float:
+        return seconds + self._left(seconds)[1]
+
+    def _left(self, seconds: float) -> tuple[bool, float]:
+        """Whether a pulse is on, and the seconds to its next edge; an edge that rounding blurs counts as passed."""
+        phase = (seconds - self.delay_s) % self.period_s
+        near = 1e-9 * self.period_s
+        if phase > self.period_s - near:
+            phase -= self.period_s
+        on = phase < self.width_s - near
+        return on, (self.width_s if on else self.period_s) - phase

@@ -1,0 +1,195 @@
+"""One diode or four behind a transformer, with or without a capacitor: described here, solved by `network`."""
+
+from dataclasses import dataclass
+from functools import cached_property
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from .network import Diode, ExponentialDiode, Network, Run, positive
+from .waveforms import Waveform
+
+if TYPE_CHECKING:
+    from .supply import Supply
+
+__all__ = ["Rectified", "SteadyRectified", "add_supply", "rectifier_network", "rectify"]
+
+_LEAKAGE_AMPS = 1e-6
+
+
+def add_supply(net: Network, supply: "Supply", plus: str, minus: str, name: str = "secondary") -> None:
+    """Put a transformer's secondary into `net` between two nodes: its open-circuit sine, then what is in series.
+
+    The parts are called `name`, and where they are not zero "winding" (Ω) and "leakage" (H).
+    """
+    chain = [
+        (part, value)
+        for part, value in (("winding", supply.resistance_ohm), ("leakage", supply.leakage_henry))
+        if value
+    ]
+    nodes = [plus if not chain else f"{name} inside", *(f"{name} {k}" for k in range(1, len(chain))), plus]
+    net.voltage_source(name, nodes[0], minus, volts_peak=supply.volts_peak, hertz=supply.hertz)
+    for (part, value), begin, end in zip(chain, nodes, nodes[1:], strict=False):
+        add = net.resistor if part == "winding" else net.inductor
+        add(part, begin, end, value)
+
+
+def rectifier_network(
+    supply: "Supply",
+    *,
+    kind: str = "half",
+    load_ohm: float,
+    capacitor_farad: float = 0.0,
+    diode: Diode | ExponentialDiode | None = None,
+) -> Network:
+    """The circuit that `rectify` solves. Parts: secondary, winding, leakage, D1 (to D4), load, capacitor.
+
+    Errors: ValueError where `kind` is neither "half" nor "bridge" or a part's value is not positive.
+    """
+    if kind not in ("half", "bridge"):
+        raise ValueError(f'kind of rectifier must be "half" or "bridge", not {kind!r}')
+    diode = diode or Diode()
+    net = Network(ground="minus")
+    if kind == "half":
+        add_supply(net, supply, "line", "minus")
+        net.diode("D1", "line", "plus", diode)
+    else:
+        add_supply(net, supply, "line", "other line")
+        ends = [("line", "plus"), ("other line", "plus"), ("minus", "line"), ("minus", "other line")]
+        for number, (anode, cathode) in enumerate(ends, start=1):
+            net.diode(f"D{number}", anode, cathode, diode)
+    net.resistor("load", "plus", "minus", load_ohm)
+    if capacitor_farad:
+        net.capacitor("capacitor", "plus", "minus", capacitor_farad)
+    return net
+
+
+@dataclass(frozen=True)
+class Rectified:
+    """What `rectify` returns: a solved run, its waveforms, and the way to its steady state.
+
+    `run` is the exact solution; `steps` the number of equal steps that the waveforms are sampled in.
+    """
+
+    network: Network
+    run: Run
+    hertz: float
+    samples_per_cycle: int
+    steps: int
+
+    def steady(self) -> "SteadyRectified":
+        """One period of the periodic steady state of the same circuit, beginning at the same phase.
+
+        >>> from halfcycle import Supply
+        >>> rectify(Supply(24.0), load_ohm=330.0, capacitor_farad=470e-6, cycles=1).steady().ripple_volts < 4
+        True
+        """
+        run = self.network.steady(start_s=self.run.begin)
+        return SteadyRectified(self.network, run, self.hertz, self.samples_per_cycle, self.samples_per_cycle)
+
+    def waveform(self, quantity: str, part: str) -> Waveform:
+        """ "volts" across or "amps" through any part of `network`, sampled."""
+        times = self._seconds
+        return Waveform(times - times[0], self.run.quantities([(quantity, part)], times)[0], quantity[0].upper())
+
+    @cached_property
+    def _seconds(self) -> np.ndarray:
+        return self.run.times(self.steps)
+
+    @cached_property
+    def load_volts(self) -> Waveform:
+        """Voltage across the load (and the capacitor), V."""
+        return self.waveform("volts", "load")
+
+    @cached_property
+    def source_amps(self) -> Waveform:
+        """Current out of the transformer's secondary, A; its mean is the direct current in the winding."""
+        out = self.waveform("amps", "secondary")
+        return Waveform(out.seconds, -out.values, "A")
+
+    @cached_property
+    def diode_amps(self) -> Waveform:
+        """Current through diode D1, A."""
+        return self.waveform("amps", "D1")
+
+    @cached_property
+    def diode_volts(self) -> Waveform:
+        """Voltage across diode D1, anode to cathode, V; the reverse peak is minus its least value."""
+        return self.waveform("volts", "D1")
+
+
+@dataclass(frozen=True)
+class SteadyRectified(Rectified):
+    """One period of the steady state, with the two figures that only a steady state has."""
+
+    @property
+    def ripple_volts(self) -> float:
+        """Ripple of the load voltage, peak to peak, V; the corners where a diode switches are met exactly."""
+        times = np.union1d(self._seconds, [piece.begin for piece in self.run.pieces])
+        return float(np.ptp(self.run.volts("load", times)))
+
+    @property
+    def conduction_degrees(self) -> float:
+        """Degrees of one period in which diode D1 carries more than leakage."""
+        spans = np.array([(piece.begin, piece.end) for piece in self.run.pieces])
+        carries = self.run.amps("D1", spans.mean(axis=1)) > _LEAKAGE_AMPS
+        return float(360.0 * self.hertz * (spans[:, 1] - spans[:, 0])[carries].sum())
+
+
+def rectify(
+    supply: "Supply",
+    *,
+    kind: str = "half",
+    load_ohm: float,
+    capacitor_farad: float = 0.0,
+    diode: Diode | ExponentialDiode | None = None,
+    cycles: float = 5,
+    start_degrees: float = 0.0,
+    samples_per_cycle: int = 2000,
+) -> Rectified:
+    """Switch a rectifier on, its capacitor empty, and solve it exactly.
+
+    Parameters
+    ----------
+    supply : Supply
+        The transformer's secondary with its series resistance and leakage inductance.
+    kind : "half" or "bridge"
+        One diode, or four.
+    load_ohm : float
+        Load, Ω.
+    capacitor_farad : float
+        Filter capacitor across the load, F; 0 for none.
+    diode : Diode or ExponentialDiode
+        Law of every diode; `Diode()` unless given.
+    cycles : float
+        Length of the run in periods of the supply.
+    start_degrees : float
+        Phase of the supply's sine at which it is switched on.
+    samples_per_cycle : int
+        Samples in a period of each waveform; both ends are included.
+
+    Returns
+    -------
+    Rectified
+        With `load_volts`, `source_amps`, `diode_amps`, `diode_volts` and `steady()`.
+
+    Raises
+    ------
+    ValueError
+        Unknown `kind`, a value that is not positive, or more samples than memory holds.
+
+    Notes
+    -----
+    Constant-drop diode; the equations are solved between located switching instants (see `network`).
+    With no source impedance and no capacitor the mean is that of a clipped half sine.
+
+    >>> from halfcycle import Supply
+    >>> round(float(rectify(Supply(24.0), load_ohm=200.0).steady().load_volts.values.max()), 2)
+    33.23
+    """
+    positive("number of cycles", cycles)
+    if int(samples_per_cycle) != samples_per_cycle or samples_per_cycle < 8:
+        raise ValueError(f"samples_per_cycle must be a whole number of at least 8, not {samples_per_cycle!r}")
+    net = rectifier_network(supply, kind=kind, load_ohm=load_ohm, capacitor_farad=capacitor_farad, diode=diode)
+    run = net.run(cycles / supply.hertz, start_s=start_degrees / 360 / supply.hertz)
+    return Rectified(net, run, supply.hertz, samples_per_cycle, max(1, round(cycles * samples_per_cycle)))
