@@ -105,7 +105,7 @@ def crest_factor(wave: Waveform) -> float:
 def frequency(wave: Waveform) -> float:
     """Cycles per second (Hz), from the times at which the wave rises through the middle of its swing.
 
-    A record of a single cycle is allowed when it ends where it began.
+    A record of one cycle is enough when it ends where it began: it is then taken to repeat.
 
     >>> round(frequency(Waveform.sine(hertz=60.0, cycles=3)), 6), round(frequency(Waveform.sine(hertz=50.0)), 6)
     (60.0, 50.0)
@@ -113,12 +113,10 @@ def frequency(wave: Waveform) -> float:
     swing = peak_to_peak(wave)
     if swing == 0:
         raise ValueError("The record never changes, so it has no frequency.")
-    rises = _rises(wave, swing)
-    if len(rises) >= 2:
-        return (len(rises) - 1) / (rises[-1] - rises[0])
-    if abs(wave.values[-1] - wave.values[0]) > _CLOSED * swing:
-        raise ValueError("The record holds less than one whole cycle, so no frequency can be read from it.")
-    return 1 / wave.duration_s
+    rises = _rises(wave.seconds, wave.values)
+    if len(rises) < 2:
+        rises = _rises(*_three_times(wave, swing))
+    return (len(rises) - 1) / (rises[-1] - rises[0])
 
 
 def _mean(seconds: np.ndarray, values: np.ndarray) -> float:
@@ -139,14 +137,21 @@ def _without_mean(wave: Waveform) -> Waveform:
     return wave.with_values(wave.values - dc(wave))
 
 
-def _rises(wave: Waveform, swing: float) -> list[float]:
+def _three_times(wave: Waveform, swing: float) -> tuple[np.ndarray, np.ndarray]:
+    if abs(wave.values[-1] - wave.values[0]) > _CLOSED * swing:
+        raise ValueError("The record holds less than one whole cycle, so no frequency can be read from it.")
+    starts = wave.duration_s * np.arange(3)[:, None]
+    return (starts + wave.seconds).ravel(), np.tile(wave.values, 3)
+
+
+def _rises(seconds: np.ndarray, values: np.ndarray) -> list[float]:
     """Instants (s) of rising through the middle, each counted once however noisy the crossing."""
-    height = wave.values - (wave.values.max() + wave.values.min()) / 2
-    armed, rises = False, []
-    for index in range(len(wave) - 1):
+    height = values - (values.max() + values.min()) / 2
+    swing, armed, rises = np.ptp(values), False, []
+    for index in range(len(values) - 1):
         armed = armed or height[index] < -_HYSTERESIS * swing
         if armed and height[index] < 0 <= height[index + 1]:
             share = -height[index] / (height[index + 1] - height[index])
-            rises.append(float(wave.seconds[index] + share * (wave.seconds[index + 1] - wave.seconds[index])))
+            rises.append(float(seconds[index] + share * (seconds[index + 1] - seconds[index])))
             armed = False
     return rises
