@@ -1,0 +1,41 @@
+"""How a value with its unit is written for people, everywhere the same: three figures, a prefix, a true minus."""
+
+import math
+
+__all__ = ["amount", "plain"]
+
+_PREFIXES = {-9: "n", -6: "µ", -3: "m", 0: "", 3: "k", 6: "M"}
+_UNPREFIXED = {"", "%", "ft", "°", "°C", "°F", "VA", "W", "times", "ms"}
+
+
+def plain(value: float, digits: int = 3) -> str:
+    """`value` to `digits` figures without an exponent and without trailing noise.
+
+    >>> plain(33.941), plain(-0.05), plain(1234.5), plain(0.0)
+    ('33.9', '−0.050', '1,230', '0')
+    """
+    if not math.isfinite(value):
+        raise ValueError(f"{value!r} cannot be written as an amount")
+    if value == 0:
+        return "0"
+    rounded = float(f"{value:.{digits - 1}e}")
+    decimals = max(0, digits - 1 - math.floor(math.log10(abs(rounded)))) if abs(rounded) >= 0.1 else digits
+    text = f"{rounded:,.{decimals}f}"
+    return text.replace("-", "−") if any(figure in text for figure in "123456789") else "0"
+
+
+def amount(value: float, unit: str, digits: int = 3) -> str:
+    """`value` with its unit and the prefix that suits it; the space does not break.
+
+    >>> amount(470e-6, "F"), amount(0.0123, "A"), amount(120.0, "Hz"), amount(40.0, "VA")
+    ('470\\xa0µF', '12.3\\xa0mA', '120\\xa0Hz', '40.0\\xa0VA')
+    """
+    power = 0 if unit in _UNPREFIXED or value == 0 else _power(value)
+    return f"{plain(value / 10**power, digits)}\N{NO-BREAK SPACE}{_PREFIXES[power]}{unit}".rstrip()
+
+
+def _power(value: float) -> int:
+    """The power of ten of the prefix: a voltage of 0.5 V stays in volts, one of 0.05 V goes to millivolts."""
+    if 0.1 <= abs(value) < 1000:
+        return 0
+    return max(-9, min(6, 3 * math.floor(math.log10(abs(value)) / 3)))

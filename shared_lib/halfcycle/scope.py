@@ -1,0 +1,336 @@
+"""The live scope picture: waveforms drawn as one SVG that carries its own text alternative.
+
+A record of any length is reduced to what the picture can show: in every column one pixel wide the first, least, greatest
+and last sample stay, so neither a spike of two microseconds nor the end of the trace is lost.
+
+Volts are drawn in the upper panel and amperes in a lower one, over one time axis. Every quantity has its colour
+everywhere in the course (`COLOURS`), from the palette for colour-blind readers by Okabe and Ito (2008), and its own line.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from html import escape
+
+import numpy as np
+
+from .amounts import amount, plain
+from .waveforms import Waveform
+
+__all__ = ["COLOURS", "INK", "PAPER", "Ink", "Level", "Point", "Span", "Trace", "decimate", "nice_ticks", "scope_svg"]
+
+PAPER, INK, RULE, SOFT = "#fffdf8", "#1d2a33", "#dcd8cd", "#4d5a63"
+
+
+@dataclass(frozen=True)
+class Ink:
+    """How one quantity is drawn: colour, dashes of the SVG line (empty = solid), line width in picture units."""
+
+    colour: str
+    dashes: str = ""
+    width: float = 2.5
+
+
+COLOURS = {
+    "supply": Ink("#0072B2", "9 5", 2.0),
+    "load": Ink("#D55E00", "", 3.0),
+    "current": Ink("#009E73", "", 2.0),
+    "diode": Ink("#000000", "2 4", 2.0),
+    "spike": Ink("#CC79A7", "12 3 2 3", 2.5),
+    "other": Ink("#E69F00", "14 4", 2.5),
+}
+
+
+@dataclass(frozen=True)
+class Trace:
+    """One waveform (in V or A), the quantity that gives its ink, and its name in the legend."""
+
+    wave: Waveform
+    quantity: str
+    label: str
+
+
+@dataclass(frozen=True)
+class Level:
+    """A horizontal marker: a mean, a peak. `value` is in the unit of its panel."""
+
+    value: float
+    label: str
+    unit: str = "V"
+
+
+@dataclass(frozen=True)
+class Span:
+    """A bracket between two values: a ripple, a height."""
+
+    low: float
+    high: float
+    label: str
+    unit: str = "V"
+
+
+@dataclass(frozen=True)
+class Point:
+    """A marker at one place: a spike, an instant."""
+
+    seconds: float
+    value: float
+    label: str
+    unit: str = "V"
+
+
+@dataclass(frozen=True)
+class _Panel:
+    """Where one unit's axes stand on the picture, and the values at its edges."""
+
+    unit: str
+    left: float
+    right: float
+    top: float
+    bottom: float
+    begin_s: float
+    end_s: float
+    low: float
+    high: float
+
+    def x(self, seconds):
+        return self.left + (seconds - self.begin_s) / (self.end_s - self.begin_s) * (self.right - self.left)
+
+    def y(self, value):
+        return self.bottom - (value - self.low) / (self.high - self.low) * (self.bottom - self.top)
+
+
+def nice_ticks(low: float, high: float, most: int = 6) -> list[float]:
+    """Round values (1, 2 or 5 times a power of ten apart) that cover `low` to `high`, at most about `most` of them.
+
+    >>> nice_ticks(-34.0, 34.0)
+    [-40.0, -20.0, 0.0, 20.0, 40.0]
+    """
+    if not high > low:
+        low, high = low - 0.5, low + 0.5
+    rough = (high - low) / max(1, most - 1)
+    base = 10.0 ** np.floor(np.log10(rough))
+    step = next(base * factor for factor in (1, 2, 5, 10) if base * factor >= rough * (1 - 1e-9))
+    first, last = np.floor(low / step + 1e-9), np.ceil(high / step - 1e-9)
+    return [float(round(step * k, 12)) for k in range(int(first), int(last) + 1)]
+
+
+def decimate(seconds: np.ndarray, values: np.ndarray, columns: int) -> np.ndarray:
+    """Indices of the samples worth drawing: per column of time the first, least, greatest and last.
+
+    Parameters
+    ----------
+    seconds, values : 1-D arrays of the same length, times never running backwards
+    columns : number of columns (pixels) across the record
+
+    Returns
+    -------
+    rising array of indices, at most 4 per column; always with the first and the last sample
+
+    >>> kept = decimate(np.arange(1000.0), np.r_[np.zeros(555), 9.0, np.zeros(444)], 10)
+    >>> len(kept), 555 in kept, 999 in kept
+    (21, True, True)
+    """
+    span = seconds[-1] - seconds[0]
+    column = np.minimum((seconds - seconds[0]) * (columns / span), columns - 1).astype(int)
+    first = np.flatnonzero(np.r_[True, column[1:] != column[:-1]])
+    last = np.r_[first[1:], column.size] - 1
+    counts = last - first + 1
+    least = _first_hits(values == np.repeat(np.minimum.reduceat(values, first), counts), column)
+    greatest = _first_hits(values == np.repeat(np.maximum.reduceat(values, first), counts), column)
+    return np.unique(np.concatenate([first, least, greatest, last]))
+
+
+def _first_hits(hit: np.ndarray, column: np.ndarray) -> np.ndarray:
+    """The first index per column at which `hit` is true."""
+    where = np.flatnonzero(hit)
+    return where[np.r_[True, np.diff(column[where]) > 0]]
+
+
+def scope_svg(
+    traces: Sequence[Trace],
+    markers: Sequence[Level | Span | Point] = (),
+    *,
+    cursor_s: float | None = None,
+    cursor_label: str = "",
+    width: int = 640,
+    height: int = 400,
+    title: str = "Scope picture",
+) -> str:
+    """Draw waveforms as an SVG of `width` by `height` picture units that scales to whatever room it is given.
+
+    Parameters
+    ----------
+    traces : volts and amperes in any mixture, all starting at one instant
+    markers : levels, spans and points, each with the words that stand beside it
+    cursor_s : instant (s) at which an upright line stands, or None
+    title : how the text alternative begins
+
+    Errors: ValueError where there is nothing to draw or a marker's unit has no trace.
+
+    >>> scope_svg([Trace(Waveform.sine(volts_peak=34.0), "supply", "Supply")])[:22]
+    '<svg class="hc-scope" '
+    """
+    panels = _panels(traces, width, height)
+    if missing := {marker.unit for marker in markers} - set(panels):
+        raise ValueError(f"no trace in {', '.join(sorted(missing))} for the marker to stand on")
+    parts = [_legend(traces, panels)]
+    parts += [_axes(panel, last=panel is list(panels.values())[-1]) for panel in panels.values()]
+    parts += [_trace(trace, panels[trace.wave.unit]) for trace in traces]
+    parts += [_markers([m for m in markers if m.unit == unit], panel) for unit, panel in panels.items()]
+    if cursor_s is not None:
+        parts.append(_cursor(cursor_s, cursor_label, list(panels.values())))
+    words = escape(_words(title, traces, markers), quote=True)
+    return (
+        f'<svg class="hc-scope" viewBox="0 0 {width} {height}" xmlns="http://www.w3.org/2000/svg" role="img" '
+        f'aria-label="{words}" font-family="inherit" font-size="15" fill="{INK}">'
+        f'<rect width="{width}" height="{height}" rx="6" fill="{PAPER}"/>{"".join(parts)}</svg>'
+    )
+
+
+def _panels(traces: Sequence[Trace], width: float, height: float) -> dict[str, _Panel]:
+    units = [unit for unit in ("V", "A") if any(trace.wave.unit == unit for trace in traces)]
+    if not units:
+        raise ValueError("a scope picture needs at least one trace in V or A")
+    begin = min(float(trace.wave.seconds[0]) for trace in traces)
+    end = max(float(trace.wave.seconds[-1]) for trace in traces)
+    top, bottom, gap = 44.0, height - 46.0, 22.0
+    shares = {"V": 0.68, "A": 0.32} if len(units) == 2 else {units[0]: 1.0}
+    room, panels = bottom - top - gap * (len(units) - 1), {}
+    for unit in units:
+        values = [trace.wave.values for trace in traces if trace.wave.unit == unit]
+        low, high = min(0.0, *(float(v.min()) for v in values)), max(0.0, *(float(v.max()) for v in values))
+        ticks = nice_ticks(low, high, 6 if shares[unit] > 0.5 else 4)
+        edge = top + shares[unit] * room
+        panels[unit] = _Panel(unit, 62.0, width - 128.0, top, edge, begin, end, ticks[0], ticks[-1])
+        top = edge + gap
+    return panels
+
+
+def _legend(traces: Sequence[Trace], panels: dict[str, _Panel]) -> str:
+    parts, left = [], next(iter(panels.values())).left
+    for trace in traces:
+        ink = COLOURS[trace.quantity]
+        parts.append(
+            f'<path d="M{left:.0f} 20h34" stroke="{ink.colour}" stroke-width="{ink.width + 1}" '
+            f'stroke-dasharray="{ink.dashes}"/><text x="{left + 41:.0f}" y="25">{escape(trace.label)}</text>'
+        )
+        left += 62 + 7.6 * len(trace.label)
+    return "".join(parts)
+
+
+def _axes(panel: _Panel, *, last: bool) -> str:
+    parts = []
+    for value in nice_ticks(panel.low, panel.high, 6 if panel.bottom - panel.top > 150 else 4):
+        y, weight = panel.y(value), (1.6 if value == 0 else 1)
+        colour = SOFT if value == 0 else RULE
+        parts.append(f'<path d="M{panel.left} {y:.1f}H{panel.right}" stroke="{colour}" stroke-width="{weight}"/>')
+        parts.append(f'<text x="{panel.left - 8}" y="{y + 5:.1f}" text-anchor="end">{_tick(value)}</text>')
+    word = {"V": "volts", "A": "amperes"}[panel.unit]
+    middle = (panel.top + panel.bottom) / 2
+    parts.append(f'<text transform="translate(15 {middle:.0f}) rotate(-90)" text-anchor="middle">{word}</text>')
+    if last:
+        parts.append(_time_axis(panel))
+    return "".join(parts)
+
+
+def _time_axis(panel: _Panel) -> str:
+    unit, factor = ("ms", 1e3) if panel.end_s - panel.begin_s < 1 else ("s", 1.0)
+    parts = []
+    for value in nice_ticks(panel.begin_s * factor, panel.end_s * factor, 8):
+        if panel.begin_s * factor - 1e-9 <= value <= panel.end_s * factor + 1e-9:
+            x = panel.x(value / factor)
+            parts.append(f'<path d="M{x:.1f} {panel.bottom:.1f}v6" stroke="{SOFT}"/>')
+            parts.append(f'<text x="{x:.1f}" y="{panel.bottom + 22:.1f}" text-anchor="middle">{_tick(value)}</text>')
+    parts.append(f'<text x="{panel.right + 10}" y="{panel.bottom + 22:.1f}">{unit}</text>')
+    return "".join(parts)
+
+
+def _tick(value: float) -> str:
+    return f"{value:g}".replace("-", "−")
+
+
+def _trace(trace: Trace, panel: _Panel) -> str:
+    """One line; its points are whole tenths of a unit, which are the quickest to write."""
+    ink, wave = COLOURS[trace.quantity], trace.wave
+    keep = decimate(wave.seconds, wave.values, int(panel.right - panel.left))
+    points = np.column_stack([panel.x(wave.seconds[keep]), panel.y(wave.values[keep])])
+    line = " ".join(map(str, np.rint(points * 10).astype(int).ravel().tolist()))
+    dashes = " ".join(str(10 * float(dash)) for dash in ink.dashes.split())
+    return (
+        f'<polyline class="hc-{trace.quantity}" transform="scale(.1)" points="{line}" fill="none" '
+        f'stroke="{ink.colour}" stroke-width="{ink.width * 10:g}" stroke-dasharray="{dashes}" stroke-linejoin="round"/>'
+    )
+
+
+def _markers(markers: Sequence[Level | Span | Point], panel: _Panel) -> str:
+    """Marks on the panel, their words in the right margin, moved apart where they would lie on each other."""
+    heights = [panel.y(_height(marker)) for marker in markers]
+    labels = _apart([y + 5 for y in heights], 17.0, panel.top + 8, panel.bottom + 4)
+    parts = []
+    for marker, y, label_y in zip(markers, heights, labels, strict=True):
+        parts.append(_mark(marker, panel))
+        parts.append(
+            f'<path d="M{panel.right + 12} {y:.1f}L{panel.right + 20} {label_y - 5:.1f}" stroke="{SOFT}"/>'
+            f'<text x="{panel.right + 23}" y="{label_y:.1f}">{escape(marker.label)}</text>'
+        )
+    return "".join(parts)
+
+
+def _height(marker: Level | Span | Point) -> float:
+    return (marker.low + marker.high) / 2 if isinstance(marker, Span) else marker.value
+
+
+def _mark(marker: Level | Span | Point, panel: _Panel) -> str:
+    right = panel.right
+    if isinstance(marker, Level):
+        y = panel.y(marker.value)
+        return (
+            f'<path d="M{panel.left} {y:.1f}H{right + 12}" stroke="{INK}" stroke-dasharray="1 4" stroke-width="1.5"/>'
+        )
+    if isinstance(marker, Span):
+        low, high, middle = (panel.y(v) for v in (marker.low, marker.high, (marker.low + marker.high) / 2))
+        bracket = f"M{right + 2} {low:.1f}h5V{high:.1f}h-5M{right + 7} {middle:.1f}h5"
+        return f'<path d="{bracket}" stroke="{INK}" fill="none" stroke-width="1.5"/>'
+    x, y = panel.x(marker.seconds), panel.y(marker.value)
+    return f'<path d="M{x:.1f} {y:.1f}H{right + 12}" stroke="{SOFT}"/>' + _dot(x, y)
+
+
+def _dot(x: float, y: float) -> str:
+    return f'<circle cx="{x:.1f}" cy="{y:.1f}" r="5" fill="{PAPER}" stroke="{INK}" stroke-width="2"/>'
+
+
+def _apart(wanted: Sequence[float], gap: float, low: float, high: float) -> list[float]:
+    """Heights near those wanted, at least `gap` apart and as far as possible between `low` and `high`.
+
+    >>> _apart([100.0, 101.0, 300.0], 17.0, 0.0, 400.0)
+    [100.0, 117.0, 300.0]
+    """
+    order = sorted(range(len(wanted)), key=lambda k: wanted[k])
+    placed, floor = dict(enumerate(wanted)), low
+    for k in order:
+        placed[k] = floor = max(wanted[k], floor)
+        floor += gap
+    ceiling = high
+    for k in reversed(order):
+        placed[k] = min(placed[k], ceiling)
+        ceiling = placed[k] - gap
+    return [placed[k] for k in range(len(wanted))]
+
+
+def _cursor(cursor_s: float, label: str, panels: Sequence[_Panel]) -> str:
+    x = panels[0].x(cursor_s)
+    return (
+        f'<path d="M{x:.1f} {panels[0].top}V{panels[-1].bottom}" stroke="{INK}" stroke-width="1.5"/>'
+        f'<text x="{x:.1f}" y="{panels[0].top - 4}" text-anchor="middle" font-size="14">{escape(label)}</text>'
+    )
+
+
+def _words(title: str, traces: Sequence[Trace], markers: Sequence[Level | Span | Point]) -> str:
+    """The text alternative: what is drawn, over what time, between which values, and every marker."""
+    seconds = max(trace.wave.duration_s for trace in traces)
+    said = [f"{title}, {amount(seconds, 's')} long"]
+    for trace in traces:
+        low, high = plain(float(trace.wave.values.min())), amount(float(trace.wave.values.max()), trace.wave.unit)
+        said.append(f"{trace.label} from {low} to {high}")
+    said += [marker.label for marker in markers]
+    return ". ".join(said) + "."
