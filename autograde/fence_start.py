@@ -1,0 +1,29 @@
+"""The first thing that runs behind the fence: bound this process, give up every right, become the kernel.
+
+It runs there on its own, so it imports the standard library only.
+Arguments: uid (0 = stay), CPU seconds, bytes of memory, bytes of a file, processes, then the arguments for Python.
+"""
+
+import os
+import resource
+import sys
+
+
+def _main(arguments):
+    uid, cpu, memory, file, processes = map(int, arguments[:5])
+    bounds = {"CPU": cpu, "AS": memory, "FSIZE": file, "NPROC": processes, "CORE": 0, "NOFILE": 512}
+    for name, most in bounds.items():
+        which = getattr(resource, f"RLIMIT_{name}")
+        _, hard = resource.getrlimit(which)
+        most = most if hard == resource.RLIM_INFINITY else min(most, hard)
+        resource.setrlimit(which, (most, most))
+    if uid:
+        os.setgroups([])
+        os.setresgid(uid, uid, uid)
+        os.setresuid(uid, uid, uid)
+    os.umask(0o077)
+    os.execv(sys.executable, [sys.executable, *arguments[5:]])
+
+
+if __name__ == "__main__":
+    _main(sys.argv[1:])

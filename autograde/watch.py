@@ -1,0 +1,92 @@
+"""A watch on one fenced submission: all its processes together, and the one folder that both sides can write."""
+
+from __future__ import annotations
+
+import os
+import signal
+import threading
+from pathlib import Path
+
+__all__ = ["Watch", "resident_bytes"]
+
+_PAGE = os.sysconf("SC_PAGE_SIZE") if hasattr(os, "sysconf") else 4096
+_EVERY_SECONDS = 0.25
+
+
+class Watch:
+    """While open, kill the process group ``pid`` as soon as it outgrows ``limits``; ``breach`` then says why."""
+
+    def __init__(self, pid, folder, limits):
+        self.breach = ""
+        self._pid, self._folder, self._limits = pid, Path(folder), limits
+        self._over = threading.Event()
+        self._thread = threading.Thread(target=self._look_on, daemon=True)
+
+    def __enter__(self):
+        self._thread.start()
+        return self
+
+    def __exit__(self, *_):
+        self._over.set()
+        self._thread.join()
+
+    def _look_on(self):
+        while not self._over.wait(_EVERY_SECONDS) and not self.breach:
+            self.breach = self._outgrown()
+        if self.breach:
+            _kill(self._pid)
+
+    def _outgrown(self):
+        if resident_bytes(self._pid) > self._limits.memory_bytes:
+            return "it used more memory than it may"
+        if _bytes_in(self._folder) > self._limits.file_bytes:
+            return "it wrote more than it may"
+        return ""
+
+
+def resident_bytes(pid):
+    """Return the resident memory of ``pid`` and every process below it, in bytes."""
+    parents = {}
+    for place in os.listdir("/proc"):
+        if place.isdigit() and (parent := _parent(place)) is not None:
+            parents.setdefault(parent, []).append(int(place))
+    family, found = [pid], 0
+    while family:
+        one = family.pop()
+        family += parents.get(one, [])
+        found += _resident(one)
+    return found
+
+
+def _parent(place):
+    try:
+        return int(Path("/proc", place, "stat").read_text().rpartition(")")[2].split()[1])
+    except (OSError, ValueError, IndexError):
+        return None
+
+
+def _resident(pid):
+    try:
+        return int(Path("/proc", str(pid), "statm").read_text().split()[1]) * _PAGE
+    except (OSError, ValueError, IndexError):
+        return 0
+
+
+def _bytes_in(folder):
+    """Names weigh as well: a folder can be filled with empty files."""
+    found = 0
+    for place, folders, files in os.walk(folder):
+        found += 4096 * (len(folders) + len(files))
+        for name in files:
+            try:
+                found += os.lstat(os.path.join(place, name)).st_blocks * 512
+            except OSError:
+                continue
+    return found
+
+
+def _kill(pid):
+    try:
+        os.killpg(pid, signal.SIGKILL)
+    except OSError:
+        return
