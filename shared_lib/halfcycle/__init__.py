@@ -5,7 +5,7 @@ Names load on first use, so that a notebook starts quickly: ``from halfcycle imp
 
 from importlib import import_module
 
-__all__ = ["Diode", "Supply", "Waveform", "Wire", "meters", "rectify"]
+__all__ = ["Diode", "Supply", "Waveform", "Wire", "meters", "rectify", "steer"]
 
 _HOMES = {
     "Diode": "network",
@@ -14,6 +14,7 @@ _HOMES = {
     "Wire": "wire",
     "meters": "instruments",
     "rectify": "rectifier",
+    "steer": "steering",
 }
 
 

@@ -30,7 +30,7 @@ class Layout:
         of = self._names_of
         self.capacitors, self.inductors, self.devices = of(Capacitor), of(Inductor), of(Device)
         self.state = {name: k for k, name in enumerate(self.capacitors + self.inductors)}
-        branches = of(VoltageSource) + self.capacitors
+        branches = of(VoltageSource, Capacitor, Resistor, Device)
         self.branches = {name: len(self.nodes) + k for k, name in enumerate(branches)}
         self.size = len(self.nodes) + len(self.branches)
         self.hertz = sorted({self.parts[n][0].hertz for n in of(VoltageSource, CurrentSource) if self._swings(n)})
@@ -93,6 +93,7 @@ class Pattern:
 
     def __init__(self, layout: Layout, modes: Sequence[str]):
         self.layout, self.modes = layout, tuple(modes)
+        self.held = np.zeros((0, len(layout.state)))
         self.laws = {n: layout.parts[n][0].laws[m] for n, m in zip(layout.devices, modes, strict=True)}
         unknowns_of_state, unknowns_of_drive = self._resistive_solution()
         self._of_state, self._of_drive = unknowns_of_state, unknowns_of_drive
@@ -108,35 +109,76 @@ class Pattern:
         of_drive = np.zeros((lay.size, 1 + len(lay.hertz)), dtype=complex)
         for name, (part, _, _) in lay.parts.items():
             span = lay.span(name)
-            if isinstance(part, Resistor | Device):
-                law = self.laws.get(name) or Law(1 / part.ohm)
-                matrix += law.siemens * np.outer(span, span)
-                of_drive[:, 0] -= law.offset_amps * span
-            elif isinstance(part, Inductor):
+            if isinstance(part, Inductor):
                 of_state[:, lay.state[name]] -= span
             elif isinstance(part, CurrentSource):
                 of_drive -= np.outer(span, lay.phasors(name))
             else:
                 row = lay.branches[name]
-                matrix[row] += span
                 matrix[:, row] += span
-                if isinstance(part, Capacitor):
-                    of_state[row, lay.state[name]] = 1.0
-                else:
-                    of_drive[row] = lay.phasors(name)
+                self._branch_row(name, part, span, matrix[row], of_state[row], of_drive[row])
         return self._invert(matrix, of_state, of_drive)
 
+    def _branch_row(self, name, part, span, matrix, of_state, of_drive) -> None:
+        """One branch's own law, with its current as an unknown: no current is the difference of two large numbers."""
+        lay = self.layout
+        if isinstance(part, Resistor | Device):
+            law = self.laws.get(name) or Law(1 / part.ohm)
+            by_volts = law.siemens > 1e-6
+            scale = 1 / law.siemens if by_volts else 1.0
+            matrix += law.siemens * scale * span
+            matrix[lay.branches[name]] = -scale
+            of_drive[0] = -law.offset_amps * scale
+        else:
+            matrix += span
+            if isinstance(part, Capacitor):
+                of_state[lay.state[name]] = 1.0
+            else:
+                of_drive[:] = lay.phasors(name)
+
     def _invert(self, matrix, of_state, of_drive):
-        scale = 1 / np.sqrt(np.maximum(np.abs(matrix).max(axis=1), 1e-300))
-        scaled = matrix * scale * scale[:, None]
-        left, size, _ = np.linalg.svd(scaled)
-        if len(size) and size[-1] * _SINGULAR < size[0]:
-            raise ValueError(self._what_is_impossible(np.abs(left[:, -1] * scale)))
-        inverse = scale[:, None] * np.linalg.inv(scaled) * scale
-        return inverse @ of_state, inverse @ of_drive
+        rows = _inverse_of_largest(matrix, axis=1)
+        columns = _inverse_of_largest(matrix * rows[:, None], axis=0)
+        scaled = matrix * columns * rows[:, None]
+        left, size, right = np.linalg.svd(scaled)
+        lost = size * _SINGULAR < size[:1]
+        kept = np.where(lost, 0, 1 / np.where(lost, 1, size))
+        if lost.any():
+            inverse = (right.T * kept) @ left.T
+            unknowns = (
+                columns[:, None] * (inverse @ (rows[:, None] * of_state)),
+                columns[:, None] * (inverse @ (rows[:, None] * of_drive)),
+            )
+            return self._hang_islands(
+                left[:, lost] * rows[:, None], right.T[:, lost] * columns[:, None], of_state, of_drive, unknowns
+            )
+        return columns[:, None] * np.linalg.solve(scaled, rows[:, None] * of_state), columns[:, None] * np.linalg.solve(
+            scaled, rows[:, None] * of_drive
+        )
+
+    def _hang_islands(self, sums, null, of_state, of_drive, unknowns):
+        """Place the nodes that inductors alone hold: the sum of their currents stays zero, so its slope does too."""
+        held = sums.T @ of_state
+        if len(self.layout.inductors) == 0 or np.abs(held).max(axis=1).min() < 1e-9 * np.abs(sums).max():
+            raise ValueError(self._what_is_impossible(np.abs(sums[:, 0])))
+        self.held = held
+        slopes = held @ self._state_rows()
+        turns = np.concatenate([[0.0], 1j * self.layout.omega])
+        shift = np.linalg.inv(slopes @ null)
+        to_state = unknowns[0] - null @ shift @ (slopes @ unknowns[0])
+        return to_state, unknowns[1] - null @ shift @ (slopes @ unknowns[1] + sums.T @ of_drive * turns)
+
+    def _state_rows(self) -> np.ndarray:
+        """Rows that turn the unknowns into the derivative of the state, shape (states, size)."""
+        lay = self.layout
+        rows = [np.eye(lay.size)[lay.branches[n]] / lay.parts[n][0].farad for n in lay.capacitors]
+        rows += [lay.span(n) / lay.parts[n][0].henry for n in lay.inductors]
+        return np.array(rows).reshape(len(lay.state), lay.size)
 
     def _what_is_impossible(self, weight: np.ndarray) -> str:
+        ideal = VoltageSource | Capacitor
         branches = [n for n, row in self.layout.branches.items() if weight[row] > 0.1 * weight.max()]
+        branches = [n for n in branches if isinstance(self.layout.parts[n][0], ideal)]
         if branches:
             return (
                 f"{' and '.join(map(repr, branches))}: a loop of ideal sources or capacitors with no resistance in it "
@@ -148,11 +190,7 @@ class Pattern:
 
     def _solve_state(self) -> None:
         lay = self.layout
-        slope = [lay.branches[n] for n in lay.capacitors]
-        farads = [lay.parts[n][0].farad for n in lay.capacitors]
-        rows = [np.eye(lay.size)[k] / c for k, c in zip(slope, farads, strict=True)]
-        rows += [lay.span(n) / lay.parts[n][0].henry for n in lay.inductors]
-        rows = np.array(rows).reshape(len(lay.state), lay.size)
+        rows = self._state_rows()
         self.rate, self.drive = rows @ self._of_state, rows @ self._of_drive
         self.modes_rate, self.vectors = np.linalg.eig(self.rate) if len(rows) else (np.zeros(0), np.zeros((0, 0)))
         self.vectors = self.vectors.astype(complex)
@@ -176,13 +214,7 @@ class Pattern:
         if quantity == "amps" and name in lay.branches:
             return self._of_state[lay.branches[name]], self._of_drive[lay.branches[name]]
         span = lay.span(name)
-        of_state, of_drive = span @ self._of_state, span @ self._of_drive
-        if quantity == "volts":
-            return of_state, of_drive
-        law = self.laws.get(name) or Law(1 / part.ohm)
-        of_drive = law.siemens * of_drive
-        of_drive[0] += law.offset_amps
-        return law.siemens * of_state, of_drive
+        return span @ self._of_state, span @ self._of_drive
 
     def node_row(self, node: str) -> tuple[np.ndarray, np.ndarray]:
         """A node's voltage to ground, as `row` gives it."""
@@ -215,6 +247,11 @@ class Pattern:
         return condition.sign * of_state, of_drive
 
 
+def _inverse_of_largest(matrix: np.ndarray, axis: int) -> np.ndarray:
+    largest = np.abs(matrix).max(axis=axis, initial=0.0)
+    return 1 / np.where(largest > 0, largest, 1.0)
+
+
 class Rows:
     """Several linear quantities of one pattern, ready to be evaluated on its solution."""
 
@@ -232,7 +269,13 @@ class Piece:
         self.pattern, self.begin = pattern, begin
         forced_now = (pattern.forced * np.exp(1j * pattern.layout.omega * begin)).real.sum(axis=1)
         self.free = pattern.vectors_inverse @ (x0 - forced_now) - pattern.rest
+        self._size = np.abs(pattern.vectors_inverse) @ (np.abs(x0) + np.abs(forced_now)) + np.abs(pattern.rest)
         self.end = begin
+
+    @cached_property
+    def slack(self) -> np.ndarray:
+        """What rounding can do to each watched margin, shape (conditions,): large only where 1 GΩ meets an inductance."""
+        return 1e-9 + 1e-14 * (np.abs(self.pattern.watch.of_modes) @ self._size)
 
     def waves(self, after: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
         """The time functions at `after` seconds from `begin`: decays (modes, n), turns (frequencies, n), after."""

@@ -174,12 +174,12 @@ class Diode:
 
     def device(self) -> Device:
         """The two modes, "off" and "on", with their exits."""
-        slope = 1 / self.on_ohm
+        slope, corner_amps = 1 / self.on_ohm, OFF_SIEMENS * self.drop_volts
         return Device(
-            laws={"off": Law(OFF_SIEMENS), "on": Law(slope, -self.drop_volts * slope)},
+            laws={"off": Law(OFF_SIEMENS), "on": Law(slope, corner_amps - self.drop_volts * slope)},
             exits={
                 "off": (Exit("on", (Condition("volts", +1, self.drop_volts),)),),
-                "on": (Exit("off", (Condition("amps", -1, 0.0),)),),
+                "on": (Exit("off", (Condition("amps", -1, corner_amps),)),),
             },
         )
 

@@ -10,8 +10,6 @@ from .equations import Layout, Pattern, Piece, Rows
 
 __all__ = ["SettleError", "Walker"]
 
-_TOLERANCE = 1e-9
-"""A margin of a nanovolt or a nanoampere is rounding, not an event."""
 _GRID = 24
 _MOST_PIECES = 2_000_000
 _MOST_GRID = 4096
@@ -74,25 +72,28 @@ class Walker:
     # ---- which modes hold just after an instant
 
     def _settle(self, now: float, x: np.ndarray, modes: tuple[str, ...]) -> Piece:
-        """The piece that starts here with modes that no exit contradicts an instant later."""
-        seen = set()
-        while modes not in seen:
-            seen.add(modes)
-            piece = Piece(self.pattern(modes), now, x)
-            margin, way = self._worst_exit(piece)
-            if margin <= _TOLERANCE:
-                return piece
-            modes = _changed(self.layout, modes, way[0], way[1])
+        """The piece that starts here with modes that no exit contradicts an instant later.
+
+        Takes the most violated exit first; where that goes in a circle, the first violated one (the least-index
+        rule, which for diodes and resistors always ends: Murty, Linear Complementarity, 1988, from memory).
+        """
+        for rule in (np.argmax, lambda margins: np.argmax(margins > 0)):
+            seen = set()
+            while modes not in seen:
+                seen.add(modes)
+                piece = Piece(self.pattern(modes), now, x)
+                margins = self._margins_now(piece)
+                if not (margins > 0).any():
+                    return piece
+                name, to, _ = piece.pattern.exits[int(rule(margins))]
+                modes = _changed(self.layout, modes, name, to)
         return self._search(now, x, modes)
 
-    def _worst_exit(self, piece: Piece) -> tuple[float, tuple | None]:
+    def _margins_now(self, piece: Piece) -> np.ndarray:
+        """Margin of each exit an instant after the piece's begin."""
         exits = piece.pattern.exits
-        if not exits:
-            return -inf, None
-        values = piece.values(piece.pattern.watch, piece.waves(np.array([self._instant])))[:, 0]
-        margins = [values[rows].min() for _, _, rows in exits]
-        worst = int(np.argmax(margins))
-        return margins[worst], exits[worst]
+        values = piece.values(piece.pattern.watch, piece.waves(np.array([self._instant])))[:, 0] - piece.slack
+        return np.array([values[rows].min() for _, _, rows in exits])
 
     def _search(self, now: float, x: np.ndarray, modes: tuple[str, ...]) -> Piece:
         """Try every combination, nearest to the present one first: rare, and only for few devices."""
@@ -101,9 +102,9 @@ class Walker:
         if np.prod([len(f) for f in free]) > 4096:
             raise SettleError(f"no consistent state found at {now:g} s")
         combos = sorted(product(*free), key=lambda c: sum(a != b for a, b in zip(c, modes, strict=True)))
-        best = min(combos, key=lambda c: max(self._worst_exit(Piece(self.pattern(c), now, x))[0], _TOLERANCE))
-        piece = Piece(self.pattern(best), now, x)
-        if self._worst_exit(piece)[0] > 1e3 * _TOLERANCE:
+        pieces = [Piece(self.pattern(combo), now, x) for combo in combos]
+        piece = min(pieces, key=lambda p: max(self._margins_now(p).max(initial=-inf), 0.0))
+        if self._margins_now(piece).max(initial=-inf) > 1e-6:
             raise SettleError(f"no consistent state found at {now:g} s for {', '.join(self.layout.devices)}")
         return piece
 
@@ -148,7 +149,7 @@ class Walker:
         return best if best[0] < length else None
 
     def _margins(self, piece: Piece, waves: tuple) -> np.ndarray:
-        values = piece.values(piece.pattern.watch, waves) - _TOLERANCE
+        values = piece.values(piece.pattern.watch, waves) - piece.slack[:, None]
         exits = piece.pattern.exits
         if len(exits) == len(values):
             return values
@@ -173,8 +174,8 @@ class Walker:
 
     def _margin_at(self, piece: Piece, way: tuple, times: np.ndarray) -> np.ndarray:
         rows = piece.pattern.watch
-        values = piece.values(_some(rows, way[2]), piece.waves(times))
-        return values.min(axis=0) - _TOLERANCE
+        values = piece.values(_some(rows, way[2]), piece.waves(times)) - piece.slack[way[2], None]
+        return values.min(axis=0)
 
     def _refine(self, piece: Piece, way: tuple, low: float, high: float) -> float:
         """The crossing within (low, high]: two finer grids, then a straight line."""
@@ -236,12 +237,14 @@ class Walker:
                 return reached, modes
             modes = end_modes
             plain = attempt < 2 or attempt % 8 == 7
-            x = reached if plain else x + _newton_step(jacobian, gap)
+            x = reached if plain else x + _newton_step(jacobian, gap, self.pattern(modes).held)
         raise SettleError(f"no steady state with a period of {period:g} s found; its state still moves by {gap}")
 
 
-def _newton_step(jacobian: np.ndarray, gap: np.ndarray) -> np.ndarray:
-    return np.linalg.lstsq(np.eye(len(gap)) - jacobian, gap, rcond=None)[0]
+def _newton_step(jacobian: np.ndarray, gap: np.ndarray, held: np.ndarray) -> np.ndarray:
+    """The change of state that closes the gap, within the states that islands of inductors allow."""
+    free = np.eye(len(gap)) if not len(held) else np.linalg.svd(held)[2][len(held) :].T
+    return free @ np.linalg.lstsq((np.eye(len(gap)) - jacobian) @ free, gap, rcond=1e-13)[0]
 
 
 def _some(rows: Rows, which: slice) -> Rows:

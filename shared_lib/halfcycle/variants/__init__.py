@@ -20,7 +20,7 @@ import unicodedata
 from dataclasses import dataclass, field
 from pathlib import Path
 
-__all__ = ["DEFAULT_COURSE", "DEFAULT_LEARNER", "Circuit", "Draw", "circuit", "lesson_number", "lessons", "who"]
+__all__ = ["DEFAULT_COURSE", "DEFAULT_LEARNER", "Circuit", "Draw", "circuit", "lesson_number", "lessons", "who", "who_file"]
 
 DEFAULT_COURSE = "half-cycle"
 DEFAULT_LEARNER = "guest"
@@ -117,13 +117,18 @@ def who():
     told = (os.environ.get("HALFCYCLE_COURSE"), os.environ.get("HALFCYCLE_LEARNER"))
     if all(told):
         return told
-    found = _who_file()
+    found = _told_by_file()
     return (told[0] or found.get("course") or DEFAULT_COURSE, told[1] or found.get("learner") or DEFAULT_LEARNER)
 
 
-def _who_file():
+def who_file():
+    """Return the path of the nearest ``.halfcycle.json``, in the working folder or one above it, or None."""
     here = Path.cwd()
-    path = next((folder / WHO_FILE for folder in (here, *here.parents) if (folder / WHO_FILE).is_file()), None)
+    return next((folder / WHO_FILE for folder in (here, *here.parents) if (folder / WHO_FILE).is_file()), None)
+
+
+def _told_by_file():
+    path = who_file()
     if path is None:
         return {}
     try:

@@ -1,0 +1,268 @@
+"""An optoisolator with a triac at its output, and a coil behind it: described here, solved by `network`."""
+
+from dataclasses import dataclass
+from functools import cached_property
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from .network import Condition, Device, Diode, Exit, Law, Network, Run, positive
+from .rectifier import add_supply
+from .waveforms import Waveform
+
+if TYPE_CHECKING:
+    from .supply import Supply
+
+__all__ = ["Coil", "Opto", "Snubber", "Switched", "add_led", "add_output", "switch_coil", "triac"]
+
+
+@dataclass(frozen=True)
+class Opto:
+    """An optoisolator with triac output (terms of IEC 60747-5-5 and IEC 60747-6, values typical, from memory).
+
+    Parameters
+    ----------
+    led_drop_volts, led_on_ohm : float
+        The LED's threshold, V, and slope, Ω.
+    trigger_amps : float
+        LED current from which this sample's triac can be triggered, A (the data sheet guarantees a larger one).
+    latching_amps, holding_amps : float
+        Output current that must be reached while triggered, and below which it turns off, A; latching >= holding.
+    drop_volts, on_ohm : float
+        Threshold, V, and slope, Ω, of the conducting output.
+    inhibit_volts : float or None
+        Zero-cross inhibit voltage, V: above it the output does not turn on. None for a random-phase part.
+    sense : "device" or "line"
+        Where the zero-cross window looks: across its own output, or at the supply.
+    """
+
+    led_drop_volts: float = 1.2
+    led_on_ohm: float = 4.0
+    trigger_amps: float = 0.005
+    latching_amps: float = 0.02
+    holding_amps: float = 0.01
+    drop_volts: float = 1.0
+    on_ohm: float = 2.0
+    inhibit_volts: float | None = None
+    sense: str = "device"
+
+    def __post_init__(self) -> None:
+        for name in ("trigger_amps", "latching_amps", "holding_amps", "led_on_ohm", "on_ohm"):
+            positive(f"{name} of an optoisolator", getattr(self, name))
+        if self.latching_amps < self.holding_amps:
+            raise ValueError("latching_amps of an optoisolator cannot be less than its holding_amps")
+        if self.sense not in ("device", "line"):
+            raise ValueError(f'sense of an optoisolator must be "device" or "line", not {self.sense!r}')
+        if self.inhibit_volts is not None and self.inhibit_volts <= self.drop_volts:
+            raise ValueError("inhibit_volts of an optoisolator must be above its drop_volts, or it never turns on")
+
+
+@dataclass(frozen=True)
+class Coil:
+    """A relay or contactor coil: winding resistance, Ω, inductance, H, and the rms current that pulls it in, A."""
+
+    ohm: float = 90.0
+    henry: float = 0.9
+    pull_in_amps: float = 0.045
+
+
+@dataclass(frozen=True)
+class Snubber:
+    """A resistor, Ω, and a capacitor, F, in series across the output."""
+
+    ohm: float = 100.0
+    farad: float = 0.1e-6
+
+
+def triac(opto: Opto, led: str, line: str) -> Device:
+    """The output as a device: off, then conducting in either direction, not yet latched or held.
+
+    `led` is the part whose current triggers it, `line` the part at which a line-sensing window looks.
+
+    >>> sorted(triac(Opto(), "LED", "secondary").laws)
+    ['forward', 'forward held', 'off', 'reverse', 'reverse held']
+    """
+    slope = 1 / opto.on_ohm
+    dark = Condition("amps", -1, opto.trigger_amps, led)
+    laws, exits = {"off": Law(_LEAK_SIEMENS)}, {"off": []}
+    for way, sign in (("forward", +1), ("reverse", -1)):
+        held = f"{way} held"
+        laws[way] = laws[held] = Law(slope, -sign * opto.drop_volts * slope)
+        reversed_current = Exit("off", (Condition("amps", -sign, 0.0),))
+        exits["off"].append(Exit(way, (*_may_fire(opto, sign, led, line),)))
+        latched = Exit(held, (Condition("amps", sign, sign * opto.latching_amps),))
+        exits[way] = (latched, Exit("off", (dark,)), reversed_current)
+        below_holding = Condition("amps", -sign, sign * opto.holding_amps)
+        exits[held] = (Exit("off", (dark, below_holding)), reversed_current)
+    return Device(laws, {mode: tuple(ways) for mode, ways in exits.items()})
+
+
+_LEAK_SIEMENS = 1e-7
+"""Off-state leakage of a small triac output: 10 MΩ, some µA at 24 V (typical, from memory)."""
+
+
+def _may_fire(opto: Opto, sign: int, led: str, line: str) -> list[Condition]:
+    """Conditions under which the output turns on with voltage of this sign across it."""
+    conditions = [Condition("amps", +1, opto.trigger_amps, led), Condition("volts", sign, sign * opto.drop_volts)]
+    if opto.inhibit_volts is None:
+        return conditions
+    if opto.sense == "device":
+        return [*conditions, Condition("volts", -sign, sign * opto.inhibit_volts)]
+    near_zero = [Condition("volts", -s, s * opto.inhibit_volts, line) for s in (+1, -1)]
+    return conditions + near_zero
+
+
+def add_led(net: Network, name: str, plus: str, minus: str, opto: Opto, resistor_ohm: float, diodes: int = 0) -> None:
+    """Put an LED with its resistor, and `diodes` more diodes, in series between two nodes.
+
+    Parts: `name`, "`name` resistor", "`name` diode".
+    """
+    inner = f"{name} anode"
+    net.resistor(f"{name} resistor", plus, inner, resistor_ohm)
+    drop = Diode(0.7 * diodes, 0.05 * diodes) if diodes else None
+    if drop:
+        net.diode(f"{name} diode", inner, f"{name} middle", drop)
+    net.diode(name, f"{name} middle" if drop else inner, minus, Diode(opto.led_drop_volts, opto.led_on_ohm))
+
+
+def add_output(
+    net: Network,
+    name: str,
+    plus: str,
+    minus: str,
+    *,
+    opto: Opto,
+    led: str,
+    line: str,
+    coil: Coil,
+    snubber: Snubber | None = None,
+    load_parallel_ohm: float = 0.0,
+) -> None:
+    """Put a coil and its triac in series between two nodes. Parts: "`name` coil" (inductance), "`name` winding", `name`.
+
+    A snubber lies across the triac, `load_parallel_ohm` (a bleeder, or a meter's input) across the coil.
+    """
+    winding, switched = f"{name} inside", f"{name} switched"
+    net.inductor(f"{name} coil", plus, winding, coil.henry)
+    net.resistor(f"{name} winding", winding, switched, coil.ohm)
+    net.device(name, switched, minus, triac(opto, led, line))
+    if snubber:
+        net.resistor(f"{name} snubber", switched, f"{name} snubbed", snubber.ohm)
+        net.capacitor(f"{name} snubber capacitor", f"{name} snubbed", minus, snubber.farad)
+    if load_parallel_ohm:
+        net.resistor(f"{name} across load", plus, switched, load_parallel_ohm)
+
+
+@dataclass(frozen=True)
+class Switched:
+    """A solved output: the run, and the waveforms a technician can probe."""
+
+    network: Network
+    run: Run
+    samples: int
+    coil: Coil
+    output: str = "output"
+    led: str = "LED"
+
+    def waveform(self, quantity: str, part: str) -> Waveform:
+        """ "volts" across or "amps" through any part of `network`."""
+        times = self._seconds
+        return Waveform(times - times[0], self.run.quantities([(quantity, part)], times)[0], quantity[0].upper())
+
+    @cached_property
+    def _seconds(self) -> np.ndarray:
+        return self.run.times(self.samples)
+
+    @cached_property
+    def led_amps(self) -> Waveform:
+        """Current through the LED, A."""
+        return self.waveform("amps", self.led)
+
+    @cached_property
+    def coil_amps(self) -> Waveform:
+        """Current through the coil, A."""
+        return self.waveform("amps", f"{self.output} coil")
+
+    @cached_property
+    def load_volts(self) -> Waveform:
+        """Voltage across the coil as a meter at its terminals sees it, V."""
+        inner = self.waveform("volts", f"{self.output} coil")
+        return Waveform(inner.seconds, inner.values + self.waveform("volts", f"{self.output} winding").values, "V")
+
+    @cached_property
+    def output_volts(self) -> Waveform:
+        """Voltage across the triac, V."""
+        return self.waveform("volts", self.output)
+
+    @property
+    def coil_rms_amps(self) -> float:
+        """Rms current of the coil over the run, A."""
+        wave = self.coil_amps
+        return float(np.sqrt(np.trapezoid(wave.values**2, wave.seconds) / wave.seconds[-1]))
+
+    @property
+    def pulled_in(self) -> bool:
+        """Whether the coil's rms current reaches its pull-in current."""
+        return self.coil_rms_amps >= self.coil.pull_in_amps
+
+
+def switch_coil(
+    supply: "Supply",
+    *,
+    opto: Opto | None = None,
+    led_resistor_ohm: float = 820.0,
+    feed: str = "half",
+    led_diodes: int = 1,
+    coil: Coil | None = None,
+    snubber: Snubber | None = None,
+    load_parallel_ohm: float = 0.0,
+    called: bool = True,
+    cycles: int = 1,
+    samples_per_cycle: int = 2000,
+) -> Switched:
+    """One call through an optoisolator to a coil, in its periodic steady state of `cycles` periods.
+
+    Parameters
+    ----------
+    supply : Supply
+        Feeds both sides here; the two sides share nothing but light.
+    led_resistor_ohm : float
+        Resistor in series with the LED, Ω.
+    feed : "half", "full" or "dc"
+        What lights the LED: the supply through one diode, through a bridge, or 24 V dc from elsewhere.
+    led_diodes : int
+        Diodes in series with the LED (a half-wave feed has at least the one that blocks).
+    load_parallel_ohm : float
+        A bleeder or a meter's input resistance across the coil, Ω; 0 for none.
+    called : bool
+        Whether the thermostat calls; without a call the LED stays dark.
+
+    >>> from halfcycle import Supply
+    >>> switch_coil(Supply(24.0), led_resistor_ohm=1000.0).pulled_in
+    True
+    """
+    if feed not in ("half", "full", "dc"):
+        raise ValueError(f'feed of an LED must be "half", "full" or "dc", not {feed!r}')
+    opto, coil = opto or Opto(), coil or Coil()
+    net = Network()
+    add_supply(net, supply, "line", "common")
+    _light(net, supply, feed if called else "dark", opto, led_resistor_ohm, led_diodes)
+    add_output(
+        net, "output", "line", "common", opto=opto, led="LED", line="secondary",
+        coil=coil, snubber=snubber, load_parallel_ohm=load_parallel_ohm,
+    )  # fmt: skip
+    run = net.steady(period_s=cycles / supply.hertz)
+    return Switched(net, run, cycles * samples_per_cycle, coil)
+
+
+def _light(net: Network, supply: "Supply", feed: str, opto: Opto, resistor_ohm: float, diodes: int) -> None:
+    if feed == "full":
+        net.voltage_source("control", "control", "other control", volts_peak=supply.volts_peak, hertz=supply.hertz)
+        ends = [("control", "lit"), ("other control", "lit"), ("common", "control"), ("common", "other control")]
+        for number, (anode, cathode) in enumerate(ends, start=1):
+            net.diode(f"D{number}", anode, cathode, Diode())
+        add_led(net, "LED", "lit", "common", opto, resistor_ohm, 0)
+        return
+    volts = {"half": {"volts_peak": supply.volts_peak, "hertz": supply.hertz}, "dc": {"dc_volts": 24.0}, "dark": {}}
+    net.voltage_source("control", "control", "common", **volts[feed])
+    add_led(net, "LED", "control", "common", opto, resistor_ohm, diodes)

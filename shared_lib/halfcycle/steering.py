@@ -1,0 +1,173 @@
+"""Two calls on one conductor, told apart by polarity: described here, solved by `network`.
+
+At the thermostat each call closes through a diode onto the shared conductor, one passing the positive half
+cycles, the other the negative ones. At the equipment two branches of opposite polarity, each with an
+optoisolator, take them apart again.
+"""
+
+from dataclasses import dataclass
+from functools import cached_property
+from typing import TYPE_CHECKING
+
+from .network import Diode, Network, Run
+from .optotriac import Coil, Opto, Snubber, Switched, add_led, add_output
+from .rectifier import add_supply
+from .waveforms import Waveform
+
+if TYPE_CHECKING:
+    from .supply import Supply
+
+__all__ = ["FAULTS", "Steered", "steer", "steering_network"]
+
+FAULTS = (
+    "diode A open",
+    "diode A shorted",
+    "diode A reversed",
+    "diode B open",
+    "diode B shorted",
+    "diode B reversed",
+    "diodes swapped",
+    "LED A open",
+    "LED B open",
+    "common lost",
+)
+"""Faults that `steer` can put in: the diodes are those at the thermostat."""
+
+_LOST_OHM = 1e9
+
+
+@dataclass(frozen=True)
+class Steered:
+    """Both outputs of a steered conductor, solved over its steady state."""
+
+    network: Network
+    run: Run
+    samples: int
+    coil: Coil
+
+    def waveform(self, quantity: str, part: str) -> Waveform:
+        """ "volts" across or "amps" through any part of `network`."""
+        return self.output("A").waveform(quantity, part)
+
+    def output(self, call: str) -> Switched:
+        """One of the two outputs, "A" or "B", as `switch_coil` would return it."""
+        return Switched(self.network, self.run, self.samples, self.coil, f"output {call}", f"LED {call}")
+
+    @cached_property
+    def shared_volts(self) -> Waveform:
+        """Voltage of the shared conductor to common at the equipment, as a meter there sees it, V."""
+        return self.waveform("volts", "meter")
+
+    @property
+    def led_a_amps(self) -> Waveform:
+        """Current through LED A, A."""
+        return self.output("A").led_amps
+
+    @property
+    def led_b_amps(self) -> Waveform:
+        """Current through LED B, A."""
+        return self.output("B").led_amps
+
+    @property
+    def outputs(self) -> tuple[bool, bool]:
+        """Whether relay A and relay B are pulled in."""
+        return self.output("A").pulled_in, self.output("B").pulled_in
+
+
+def _thermostat(net: Network, call: str, closed: bool, fault: str | None, diode: Diode) -> None:
+    """The contact and diode of one call: A passes current into the conductor, B out of it."""
+    if not closed:
+        return
+    contact = f"contact {call}"
+    net.resistor(contact, "line", f"{contact} out", 0.1)
+    name, anode, cathode = f"diode {call}", f"{contact} out", "conductor"
+    if fault == f"{name} open":
+        net.resistor(name, anode, cathode, _LOST_OHM)
+    elif fault == f"{name} shorted":
+        net.resistor(name, anode, cathode, 0.1)
+    else:
+        turned = (call == "B") ^ (fault in (f"{name} reversed", "diodes swapped"))
+        net.diode(name, *((cathode, anode) if turned else (anode, cathode)), diode)
+
+
+def _branch(net: Network, call: str, fault: str | None, opto: Opto, resistor_ohm: float) -> None:
+    """The equipment's branch of one call: resistor, diode and LED between the shared conductor and common."""
+    ends = ("shared", "led common") if call == "A" else ("led common", "shared")
+    if fault == f"LED {call} open":
+        net.resistor(f"LED {call}", *ends, _LOST_OHM)
+    else:
+        add_led(net, f"LED {call}", *ends, opto, resistor_ohm, diodes=1)
+
+
+def steering_network(
+    supply: "Supply",
+    call_a: bool,
+    call_b: bool,
+    *,
+    opto: Opto | None = None,
+    led_resistor_ohm: float = 820.0,
+    wire_ohm: float = 1.0,
+    meter_ohm: float = 10e6,
+    coil: Coil | None = None,
+    snubber: Snubber | None = None,
+    diode: Diode | None = None,
+    fault: str | None = None,
+) -> Network:
+    """The circuit that `steer` solves; parts are named after the call, as in "LED A" and "output B coil".
+
+    Errors: ValueError for an unknown `fault` or a part's value that is not positive.
+    """
+    if fault is not None and fault not in FAULTS:
+        raise ValueError(f"unknown fault {fault!r}; known are {', '.join(FAULTS)}")
+    opto, coil, diode = opto or Opto(), coil or Coil(), diode or Diode()
+    net = Network()
+    add_supply(net, supply, "line", "common")
+    for call, closed in (("A", call_a), ("B", call_b)):
+        _thermostat(net, call, bool(closed), fault, diode)
+    if call_a or call_b:
+        net.resistor("wire", "conductor", "shared", wire_ohm)
+    net.resistor("meter", "shared", "common", meter_ohm)
+    net.resistor("led common joint", "led common", "common", _LOST_OHM if fault == "common lost" else 0.01)
+    for call in "AB":
+        _branch(net, call, fault, opto, led_resistor_ohm)
+        add_output(
+            net, f"output {call}", "line", "common", opto=opto, led=f"LED {call}", line="secondary",
+            coil=coil, snubber=snubber,
+        )  # fmt: skip
+    return net
+
+
+def steer(
+    supply: "Supply", call_a: bool, call_b: bool, *, cycles: int = 1, samples_per_cycle: int = 2000, **parts
+) -> Steered:
+    """Two calls over one conductor by polarity, in the periodic steady state.
+
+    Parameters
+    ----------
+    supply : Supply
+        The transformer that feeds thermostat and equipment.
+    call_a, call_b : bool
+        Which calls are closed at the thermostat.
+    cycles, samples_per_cycle : int
+        Length of the steady state in periods of the supply, and samples in each.
+    **parts
+        `opto`, `led_resistor_ohm`, `wire_ohm`, `meter_ohm`, `coil`, `snubber`, `diode`, `fault`
+        as of `steering_network`; `fault` is one of `FAULTS`.
+
+    Returns
+    -------
+    Steered
+        With `shared_volts`, `led_a_amps`, `led_b_amps`, `outputs` and `output("A")`, `output("B")`.
+
+    Raises
+    ------
+    ValueError
+        Unknown fault, or a part's value that is not positive.
+
+    >>> from halfcycle import Supply
+    >>> steer(Supply(24.0), True, False).outputs
+    (True, False)
+    """
+    net = steering_network(supply, call_a, call_b, **parts)
+    run = net.steady(period_s=cycles / supply.hertz)
+    return Steered(net, run, cycles * samples_per_cycle, parts.get("coil") or Coil())
