@@ -20,7 +20,17 @@ import unicodedata
 from dataclasses import dataclass, field
 from pathlib import Path
 
-__all__ = ["DEFAULT_COURSE", "DEFAULT_LEARNER", "Circuit", "Draw", "circuit", "lesson_number", "lessons", "who", "who_file"]
+__all__ = [
+    "DEFAULT_COURSE",
+    "DEFAULT_LEARNER",
+    "Circuit",
+    "Draw",
+    "circuit",
+    "lesson_number",
+    "lessons",
+    "who",
+    "who_file",
+]
 
 DEFAULT_COURSE = "half-cycle"
 DEFAULT_LEARNER = "guest"
