@@ -73,7 +73,8 @@ class Fence:
         """
         uid = _FIRST_UID + os.getpid() if os.geteuid() == 0 else 0
         if uid:
-            os.chown(sockets, uid, uid)
+            for place in (sockets, *Path(sockets).iterdir()):
+                os.chown(place, uid, uid)
         sockets = str(Path(sockets).resolve())
         shown = [*_folders_above(sockets), "--bind", sockets, sockets]
         parts = [_namespaces(), _shown(), self._masks(), self._desk(), shown, ["--remount-ro", "/"]]

@@ -105,7 +105,7 @@ def mark(slip, key, traps, variant):
     for road in roads(key, traps, variant):
         if fits(slip["value"], road.value, key):
             return Mark(float(key.points * road.share), road.verdict, road.hint)
-    return Mark(0.0, "wrong", f"Not the answer for this circuit, and not a slip we know. {_reread(key.section)}")
+    return Mark(0.0, "wrong", _reread(key.section))
 
 
 def roads(key, traps, variant):
@@ -198,7 +198,12 @@ def _reread(section):
 
 
 def _is_number(value):
-    return isinstance(value, int | float) and not isinstance(value, bool) and math.isfinite(value)
+    if not isinstance(value, int | float) or isinstance(value, bool):
+        return False
+    try:
+        return math.isfinite(value)
+    except OverflowError:  # a whole number beyond every float
+        return False
 
 
 def _is_table(value):

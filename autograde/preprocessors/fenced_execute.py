@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import contextlib
 import json
 import shutil
 import subprocess
@@ -25,6 +24,7 @@ from autograde.watch import Watch
 __all__ = ["FencedExecute", "FencedKernelManager"]
 
 _LARGEST_MESSAGE = 16 * 2**20
+_GRADED_CELL_BYTES = 2**20
 _OUTPUTS = ("stream", "display_data", "execute_result", "error")
 
 
@@ -67,15 +67,16 @@ class FencedExecute(Execute):
     unfenced = Bool(False, help="Run with no fence where every hand-in is trusted.").tag(config=True)
     hidden = List(Unicode(), help="Folders that stay out of sight behind the fence.").tag(config=True)
     course_id = Unicode("half-cycle", help="The course whose circuits the learners have.").tag(config=True)
-    limits = Any(Limits())
+    limits = Any(Limits(), help="The bounds of one submission, an autograde.fence.Limits.").tag(config=True)
 
     def preprocess(self, nb, resources):
         """Return the executed notebook and its evidence; a kernel that stops ends the run but not the marking."""
         NotebookClient.__init__(self, nb)
+        self.shutdown_kernel = "immediate"  # nothing behind the fence is worth waiting for
         self.reset_execution_trackers()
         self._check_assign_resources(resources)
         self.who = (self.course_id, resources["nbgrader"]["student"])
-        self.spent, self.evidence = 0, {}
+        self.spent, self.spent_here, self.cell_here, self.evidence = 0, 0, None, {}
         quiet = dict.fromkeys(("stdin", "stdout", "stderr"), subprocess.DEVNULL)
         with self.setup_kernel(**quiet), Watch(self.km.provisioner.pid, self.km.folder, self.limits) as watch:
             stopped = self._run(nb, resources, watch)
@@ -110,14 +111,13 @@ class FencedExecute(Execute):
         return ""
 
     def _take_evidence(self, cell):
-        marking = cell.metadata.get("nbgrader", {})
-        if cell.cell_type == "code" and marking.get("grade"):
-            self.evidence[marking["grade_id"]] = cell.outputs
+        if _is_graded(cell):
+            self.evidence[cell.metadata.nbgrader["grade_id"]] = cell.outputs
             cell.outputs = []
 
     def _leave_unmarked(self, nb, stopped):
         for cell in nb.cells:
-            if cell.cell_type == "code" and cell.metadata.get("nbgrader", {}).get("grade"):
+            if _is_graded(cell):
                 cell.outputs = [new_output("error", ename="NotMarked", evalue="not marked yet", traceback=[])]
         if stopped:
             nb.metadata.setdefault("halfcycle", {}).setdefault("person", []).append(stopped)
@@ -129,10 +129,27 @@ class FencedExecute(Execute):
             return None
         content.pop("transient", None)
         if kind in _OUTPUTS:
-            self.spent += len(json.dumps(content, default=str))
-            if self.spent > self.limits.output_bytes and not cell.metadata.get("nbgrader", {}).get("grade"):
+            self._spend(cell, len(json.dumps(content, default=str)))
+            if self._overspent(cell):
                 return None
         return super().process_message(msg, cell, cell_index)
+
+    def _spend(self, cell, size):
+        """A graded cell has its own small allowance, so that a noisy notebook does not lose its answers."""
+        if _is_graded(cell):
+            self.spent_here = self.spent_here + size if self.cell_here is cell else size
+            self.cell_here = cell
+        else:
+            self.spent += size
+
+    def _overspent(self, cell):
+        if _is_graded(cell):
+            return self.spent_here > _GRADED_CELL_BYTES
+        return self.spent > self.limits.output_bytes
+
+
+def _is_graded(cell):
+    return cell.cell_type == "code" and bool(cell.metadata.get("nbgrader", {}).get("grade"))
 
 
 def _why_stopped(trouble, watch, cell):
@@ -142,5 +159,5 @@ def _why_stopped(trouble, watch, cell):
         return f"Python ended in the cell {cell.id}, so what comes after it was not run."
     if isinstance(trouble, CellTimeoutError):
         return f"The cell {cell.id} did not end and could not be interrupted, so what comes after it was not run."
-    with contextlib.suppress(Exception):
-        return f"The cell {cell.id} sent what could not be read ({type(trouble).__name__}), so what comes after it was not run."
+    sort = type(trouble).__name__
+    return f"The cell {cell.id} sent what could not be read ({sort}), so what comes after it was not run."

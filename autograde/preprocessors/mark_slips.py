@@ -20,7 +20,7 @@ _WORDS = {
     "right": "Right.",
     "no answer": "No answer.",
     "wrong unit": "Wrong unit.",
-    "wrong": "Not right.",
+    "wrong": "Not the answer for this circuit, and not a slip we recognise.",
     "polarity": "The sign is wrong.",
     "scale": "The size is wrong.",
     "trap": "A slip we recognise.",

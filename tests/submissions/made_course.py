@@ -1,0 +1,52 @@
+"""A course in a temporary folder, with a lesson made for tests and what its learners handed in."""
+
+import copy
+import logging
+from dataclasses import replace
+
+import nbformat
+from halfcycle.variants import circuit
+from lesson import fill, made_source, right_answers, write
+from make import WRONG
+
+from autograde import course as courses
+from autograde.fence import Limits
+
+__all__ = ["COURSE", "LIMITS", "hand_in_recipe", "new_course"]
+
+COURSE = "made-for-tests"
+LIMITS = replace(Limits(), cell_seconds=4, notebook_seconds=60, memory_bytes=2 * 2**30)
+
+
+def new_course(folder, number, learners):
+    """Make a course in ``folder`` with lesson ``number`` made from its keys and released; return ``(folder, lesson, released)``."""
+    from nbgrader.converters import GenerateAssignment
+    from nbgrader.coursedir import CourseDirectory
+
+    course, lesson = folder / "course", f"{number}_made_for_tests"
+    write(folder / "lessons" / lesson / f"{lesson}.ipynb", made_source(number))
+    course.mkdir()
+    (course / "course.json").write_text(f'{{"course": "{COURSE}"}}', encoding="utf-8")
+    (course / "roster.csv").write_text(
+        "\n".join(["id,first,last", *(f"{one},," for one in learners)]), encoding="utf-8"
+    )
+    c = courses.config(course)
+    c.CourseDirectory.source_directory = str(folder / "lessons")
+    c.CourseDirectory.assignment_id = lesson
+    logging.getLogger("traitlets").setLevel(logging.ERROR)
+    GenerateAssignment(coursedir=CourseDirectory(config=c), config=c).start()
+    return course, lesson, nbformat.read(course / "release" / lesson / f"{lesson}.ipynb", as_version=4)
+
+
+def hand_in_recipe(course, lesson, released, recipe):
+    """Put what ``recipe`` makes under ``submitted/`` for the learner of its name."""
+    right = right_answers(lesson[:2], circuit(COURSE, lesson, recipe.name))
+    given = right if recipe.start == "right" else dict.fromkeys(right, WRONG)
+    nb = fill(copy.deepcopy(released), given)
+    raw = recipe.change(nb, right)
+    path = course / "submitted" / recipe.name / lesson / f"{lesson}.ipynb"
+    if raw is None:
+        write(path, nb)
+    else:
+        path.parent.mkdir(parents=True)
+        path.write_bytes(raw)
