@@ -1,0 +1,74 @@
+"""The transformer's secondary: a sine behind the resistance and leakage of the winding."""
+
+import math
+from dataclasses import dataclass
+
+__all__ = ["Supply"]
+
+
+@dataclass(frozen=True)
+class Supply:
+    """A 24 V secondary as the loads see it.
+
+    Parameters
+    ----------
+    volts_rms : open-circuit (no-load) voltage, V rms
+    hertz : frequency, Hz
+    resistance_ohm : resistance of the winding, in series, Ω
+    leakage_henry : leakage inductance, in series, H
+
+    Errors: ValueError which names the quantity that is out of range.
+
+    >>> round(Supply(24.0).volts_peak, 2), round(Supply(24.0).period_s * 1000, 2)
+    (33.94, 16.67)
+    """
+
+    volts_rms: float = 24.0
+    hertz: float = 60.0
+    resistance_ohm: float = 0.0
+    leakage_henry: float = 0.0
+
+    def __post_init__(self):
+        for name in ("volts_rms", "hertz"):
+            _need(name, getattr(self, name), above_zero=True)
+        for name in ("resistance_ohm", "leakage_henry"):
+            _need(name, getattr(self, name), above_zero=False)
+
+    @classmethod
+    def from_rating(
+        cls,
+        volt_amperes: float,
+        volts_rms: float = 24.0,
+        regulation: float = 0.1,
+        hertz: float = 60.0,
+        leakage_henry: float = 0.0,
+    ) -> "Supply":
+        """The supply of a nameplate: `volts_rms` (V) at the rated load of `volt_amperes` (VA).
+
+        `regulation` = (no-load − full-load) / full-load, a fraction; some catalogues divide by the no-load voltage
+        instead. All of the drop is taken as resistive.
+
+        >>> supply = Supply.from_rating(40, regulation=0.1)
+        >>> round(supply.volts_rms, 3), round(supply.resistance_ohm, 3)
+        (26.4, 1.44)
+        """
+        _need("volt_amperes", volt_amperes, above_zero=True)
+        _need("volts_rms", volts_rms, above_zero=True)
+        _need("regulation", regulation, above_zero=False)
+        drop_volts = regulation * volts_rms
+        return cls(volts_rms + drop_volts, hertz, drop_volts * volts_rms / volt_amperes, leakage_henry)
+
+    @property
+    def volts_peak(self) -> float:
+        """Open-circuit peak, V: √2 times the rms of a sine."""
+        return self.volts_rms * math.sqrt(2)
+
+    @property
+    def period_s(self) -> float:
+        """Seconds of one cycle."""
+        return 1 / self.hertz
+
+
+def _need(name: str, value: float, *, above_zero: bool) -> None:
+    if not math.isfinite(value) or value < 0 or (above_zero and value == 0):
+        raise ValueError(f"{name} must be {'above zero' if above_zero else 'zero or more'}, not {value!r}.")

@@ -1,0 +1,75 @@
+"""Copper control wire: how thick a gauge is and what a run of it resists.
+
+Solid, annealed, uncoated copper. Diameter by ASTM B258, resistivity and its rise with temperature by IEC 60028.
+"""
+
+import math
+from dataclasses import dataclass
+
+from .constants import CONSTANTS
+
+__all__ = ["Wire"]
+
+_GAUGES = (0, 40)
+_CELSIUS = (-50.0, 150.0)  # the straight line with temperature is good for about this span (common practice, no source)
+
+
+@dataclass(frozen=True)
+class Wire:
+    """A two-conductor run of one gauge, out to the load and back.
+
+    Parameters
+    ----------
+    gauge_awg : gauge number, whole, 0 to 40
+    length_ft : length of the run one way, ft
+    celsius : temperature of the copper, °C, -50 to 150
+
+    Errors: ValueError which names the quantity that is out of range.
+
+    >>> round(Wire(18, 100).loop_ohm, 3)
+    1.277
+    """
+
+    gauge_awg: int
+    length_ft: float
+    celsius: float = 20.0
+
+    def __post_init__(self):
+        low, high = _GAUGES
+        if self.gauge_awg != self.gauge_awg // 1 or not low <= self.gauge_awg <= high:
+            raise ValueError(f"gauge_awg must be a whole gauge number from {low} to {high}, not {self.gauge_awg!r}.")
+        if not (self.length_ft >= 0 and math.isfinite(self.length_ft)):
+            raise ValueError(f"length_ft must be a length of zero feet or more, not {self.length_ft!r}.")
+        if not _CELSIUS[0] <= self.celsius <= _CELSIUS[1]:
+            raise ValueError(f"celsius must be from {_CELSIUS[0]:g} to {_CELSIUS[1]:g} °C, not {self.celsius!r}.")
+
+    @property
+    def diameter_in(self) -> float:
+        """Diameter of the copper, in. Source: ASTM B258.
+
+        >>> round(Wire(18, 0).diameter_in, 4)
+        0.0403
+        """
+        ratio = float(CONSTANTS["diameter ratio of 39 gauge steps"])
+        return float(CONSTANTS["diameter of 36 AWG"]) * ratio ** ((36 - self.gauge_awg) / 39)
+
+    @property
+    def ohm_per_1000ft(self) -> float:
+        """Resistance of one conductor, Ω per 1,000 ft, at `celsius`. Source: IEC 60028.
+
+        >>> round(Wire(18, 0).ohm_per_1000ft, 3), round(Wire(18, 0, celsius=75).ohm_per_1000ft, 3)
+        (6.385, 7.765)
+        """
+        area_mm2 = math.pi / 4 * (self.diameter_in * float(CONSTANTS["inch"])) ** 2
+        cold_ohm = float(CONSTANTS["copper resistivity"]) * 1000 * float(CONSTANTS["foot"]) / area_mm2
+        return cold_ohm * (1 + float(CONSTANTS["copper temperature coefficient"]) * (self.celsius - 20.0))
+
+    @property
+    def one_way_ohm(self) -> float:
+        """Resistance of one conductor from end to end, Ω."""
+        return self.ohm_per_1000ft * self.length_ft / 1000
+
+    @property
+    def loop_ohm(self) -> float:
+        """Resistance out and back, Ω: the current goes through both conductors."""
+        return 2 * self.one_way_ohm
