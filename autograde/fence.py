@@ -77,7 +77,7 @@ class Fence:
                 os.chown(place, uid, uid)
         sockets = str(Path(sockets).resolve())
         shown = [*_folders_above(sockets), "--bind", sockets, sockets]
-        parts = [_namespaces(), _shown(), self._masks(), self._desk(), shown, ["--remount-ro", "/"]]
+        parts = [_namespaces(), self._desk(), _shown(), self._masks(), shown, ["--remount-ro", "/"]]
         parts += [["--setenv", name, value] for name, value in _environment(DESK, who).items()]
         start = [sys.executable, _START, *_bounds(self.limits, uid)]
         return ["bwrap", *(argument for part in parts for argument in part), "--", *start, *inside]
@@ -93,7 +93,7 @@ class Fence:
         places = ("/tmp", "/dev/shm", DESK)
         made = [argument for place in places for argument in ("--perms", "1777", "--size", size, "--tmpfs", place)]
         start = [*_folders_above(_START), "--ro-bind", str(_ROOM / "fence_start.py"), _START]
-        return [*made, "--remount-ro", "/dev", *start, "--chdir", DESK]
+        return ["--proc", "/proc", "--dev", "/dev", *made, "--remount-ro", "/dev", *start, "--chdir", DESK]
 
 
 def fence(*, unfenced=False, hidden=(), limits=None):
@@ -111,7 +111,20 @@ def why_no_fence():
     otherwise = "or use --unfenced if you trust every hand-in"
     if shutil.which("bwrap") is None:
         return f"Hand-ins run behind a bubblewrap fence, which is not installed: {INSTALL}, {otherwise}."
-    trial = ["bwrap", *_namespaces(), *_shown(), "--", sys.executable, "-I", "-c", ""]
+    trial = [
+        "bwrap",
+        *_namespaces(),
+        "--proc",
+        "/proc",
+        "--dev",
+        "/dev",
+        *_shown(),
+        "--",
+        sys.executable,
+        "-I",
+        "-c",
+        "",
+    ]
     done = subprocess.run(trial, capture_output=True, text=True, check=False, timeout=60)
     if done.returncode == 0:
         return ""
@@ -146,7 +159,7 @@ def _shown():
         arguments += [*_folders_above(place), *shown]
     for name in _ETC:
         arguments += ["--ro-bind-try", f"/etc/{name}", f"/etc/{name}"]
-    return [*arguments, "--proc", "/proc", "--dev", "/dev"]
+    return arguments
 
 
 def _folders_above(place):

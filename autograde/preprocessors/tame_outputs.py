@@ -99,7 +99,13 @@ def verbatim(text):
     >>> verbatim("<b> 3*4 \\href")
     '&#60;b&#62; 3&#42;4 &#92;&#8288;href'
     """
-    return re.sub(r"[^\w\s]", lambda sign: f"&#{ord(sign[0])};" + ("&#8288;" if sign[0] == "\\" else ""), text)
+    return "".join(letter if letter.isalnum() or letter.isspace() else _sign(letter) for letter in text)
+
+
+def _sign(letter):
+    if not letter.isprintable():
+        return ""
+    return f"&#{ord(letter)};" + ("&#8288;" if letter == "\\" else "")
 
 
 def _stream(output, left, _):
