@@ -12,6 +12,7 @@ the grading room) the error is sent as well, so that nothing which looks for err
 
 import ast
 import re
+import warnings
 from pathlib import Path
 
 from halfcycle.answers import NoAnswer
@@ -37,6 +38,7 @@ def install(shell):
     shell.input_transformers_cleanup.append(texts_for_unreadable_answers)
     shell.ast_transformers.append(_SafeArithmetic())
     shell.events.register("pre_run_cell", lambda info: setattr(shell, "_halfcycle_cell", info.transformed_cell or ""))
+    warnings.filterwarnings("ignore", category=SyntaxWarning)  # "24(2)" warns, then fails: once is enough
     _replace_display(shell)
 
 

@@ -7,7 +7,7 @@ from halfcycle.answers import typed
 __all__ = ["quantity", "sentence_html", "show"]
 
 _PREFIXED = {"V", "A", "VA", "W", "F", "H", "Hz", "s", "J", "Ω", "ohm"}
-_PREFIXES = ((1e6, "M"), (1e3, "k"), (1.0, ""), (1e-3, "m"), (1e-6, "µ"), (1e-9, "n"), (1e-12, "p"))
+_PREFIXES = ((1e6, "M"), (1e3, "k"), (0.1, ""), (1e-3, "m"), (1e-6, "µ"), (1e-9, "n"), (1e-12, "p"))
 
 
 def show(text, html, data=None):
@@ -39,10 +39,11 @@ def sentence_html(head, rest, *, folded="", folded_title=""):
 def quantity(value, unit):
     """Return ``value`` with its ``unit``, with a prefix where the bare number would be awkward to read.
 
-    >>> quantity(0.00047, "F"), quantity(24, "V"), quantity(150, "ft"), quantity(1500, "Ω"), quantity(18, "AWG")
-    ('470 µF', '24 V', '150 ft', '1.5 kΩ', '18 AWG')
+    >>> quantity(0.00047, "F"), quantity(0.95, "V"), quantity(150, "ft"), quantity(1500, "Ω"), quantity(18, "AWG")
+    ('470 µF', '0.95 V', '150 ft', '1.5 kΩ', '18 AWG')
     """
     if isinstance(value, str) or unit not in _PREFIXED or not value:
         return f"{value if isinstance(value, str) else typed(value, 5)} {unit}".strip()
-    scale, prefix = next((pair for pair in _PREFIXES if abs(value) >= pair[0] * (1 - 1e-9)), _PREFIXES[-1])
+    size, prefix = next((pair for pair in _PREFIXES if abs(value) >= pair[0] * (1 - 1e-9)), _PREFIXES[-1])
+    scale = size if prefix else 1.0
     return f"{typed(value / scale, 5)} {prefix}{'Ω' if unit == 'ohm' else unit}"

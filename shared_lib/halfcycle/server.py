@@ -1,0 +1,166 @@
+"""JupyterLab on a learner's folder: this computer only, no network, only what a lesson needs on the screen."""
+
+import contextlib
+import json
+import os
+import secrets
+import signal
+import socket
+import subprocess
+import sys
+import time
+import urllib.error
+import urllib.request
+import webbrowser
+from pathlib import Path
+from urllib.parse import quote
+
+from halfcycle.trouble import Trouble, reason
+
+__all__ = ["run"]
+
+HOST = "127.0.0.1"
+_FIRST_PORT, _LAST_PORT = 8888, 8987
+_READY_SECONDS = 120
+_SWITCHED_OFF = (
+    "@jupyter/nbgrader",
+    "@jupyterlab/apputils-extension:announcements",
+    "@jupyterlab/cell-toolbar-extension",
+    "@jupyterlab/debugger-extension",
+    "@jupyterlab/extensionmanager-extension",
+    "@jupyterlab/lsp-extension",
+    "@jupyterlab/terminal-extension",
+    "@voila-dashboards/jupyterlab-preview",
+)
+_SERVER_PARTS_OFF = ("assignment_list", "course_list", "formgrader", "validate_assignment")
+_SETTINGS = {
+    "@jupyterlab/apputils-extension:notification": {"checkForUpdates": False, "fetchNews": "false"},
+    "@jupyterlab/docmanager-extension:plugin": {"autosave": True, "autosaveInterval": 15},
+    "@jupyterlab/notebook-extension:tracker": {"autoStartDefaultKernel": True, "kernelShutdown": True},
+}
+
+
+def run(folder, *, start, port=None, open_browser=True):
+    """Serve ``folder`` until Ctrl-C or a signal ends it; ``start`` is the notebook to open. Return the exit code."""
+    folder = Path(folder).resolve()
+    port, token = _free_port(port), secrets.token_hex(24)
+    address = f"http://{HOST}:{port}/lab/tree/{quote(start)}?token={token}"
+    with _log(folder) as log, _serving(folder, port, token, log) as server:
+        _wait_until_ready(server, port, folder)
+        print(f"Open this address in a browser on this computer:\n\n    {address}\n\nCtrl-C here ends it.", flush=True)
+        if open_browser:
+            webbrowser.open(address)
+        with contextlib.suppress(KeyboardInterrupt):
+            return server.wait()
+    return 0
+
+
+@contextlib.contextmanager
+def _log(folder):
+    try:
+        _write_settings(folder / ".halfcycle")
+        file = open(folder / ".halfcycle" / "server.log", "w", encoding="utf-8")  # noqa: SIM115 (closed below)
+    except OSError as error:
+        raise Trouble(
+            f"The folder {folder} cannot be written ({reason(error)}); make it writable, or name another folder."
+        ) from error
+    with file:
+        yield file
+
+
+@contextlib.contextmanager
+def _serving(folder, port, token, log):
+    """The server as a process of its own, ended whatever ends this one (a closed terminal sends a signal, too)."""
+    ended = signal.signal(signal.SIGTERM, lambda *_: sys.exit(0))
+    server = subprocess.Popen(
+        _command(folder, port),
+        env=_environment(folder, token),
+        stdin=subprocess.DEVNULL,
+        stdout=log,
+        stderr=log,
+        cwd=folder,
+    )
+    try:
+        yield server
+    finally:
+        server.terminate()
+        try:
+            server.wait(timeout=10)
+        except subprocess.TimeoutExpired:
+            server.kill()
+            server.wait()
+        signal.signal(signal.SIGTERM, ended)
+
+
+def _command(folder, port):
+    own = folder / ".halfcycle"
+    options = {
+        "ServerApp.ip": HOST,
+        "ServerApp.port": port,
+        "ServerApp.port_retries": 0,
+        "ServerApp.open_browser": False,
+        "ServerApp.answer_yes": True,
+        "ServerApp.root_dir": folder,
+        "ServerApp.terminals_enabled": False,
+        "ServerApp.allow_root": True,
+        "LabApp.app_settings_dir": own / "settings",
+        "LabApp.user_settings_dir": own / "user-settings",
+        "LabApp.workspaces_dir": own / "workspaces",
+        "LabApp.check_for_updates_class": "jupyterlab.NeverCheckForUpdate",
+        "LabApp.extension_manager": "readonly",
+    }
+    return [sys.executable, "-m", "jupyterlab", *(f"--{name}={value}" for name, value in options.items())]
+
+
+def _environment(folder, token):
+    """This computer's environment, with the course's own Jupyter settings before any other and its programs found first."""
+    config = str(folder / ".halfcycle" / "config")
+    programs = os.pathsep.join([str(Path(sys.executable).parent), os.environ.get("PATH", os.defpath)])
+    own = {"JUPYTER_CONFIG_DIR": config, "JUPYTER_CONFIG_PATH": config, "JUPYTER_TOKEN": token, "PATH": programs}
+    return {**os.environ, **own, "JUPYTER_PREFER_ENV_PATH": "1"}
+
+
+def _write_settings(own):
+    off = {f"nbgrader.server_extensions.{part}": False for part in _SERVER_PARTS_OFF}
+    files = {
+        "config/jupyter_server_config.json": {
+            "ServerApp": {"jpserver_extensions": {**off, "voila.server_extension": False}}
+        },
+        "config/labconfig/page_config.json": {"disabledExtensions": dict.fromkeys(_SWITCHED_OFF, True)},
+        "settings/overrides.json": _SETTINGS,
+    }
+    for name, content in files.items():
+        (own / name).parent.mkdir(parents=True, exist_ok=True)
+        (own / name).write_text(json.dumps(content, indent=1) + "\n", encoding="utf-8")
+
+
+def _free_port(wanted):
+    if wanted is not None and not 1 <= wanted <= 65535:
+        raise Trouble(f"{wanted} is no port; use a number from 1024 to 65535, or leave --port out.")
+    for port in [wanted] if wanted else range(_FIRST_PORT, _LAST_PORT + 1):
+        with socket.socket() as probe:
+            if os.name != "nt":
+                probe.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+            with contextlib.suppress(OSError):
+                probe.bind((HOST, port))
+                return port
+    if wanted:
+        raise Trouble(
+            f"Port {wanted} is in use or not allowed on this computer; name another with --port, or leave --port out."
+        )
+    raise Trouble(
+        f"All ports from {_FIRST_PORT} to {_LAST_PORT} are in use; end a program that uses one, or name another with --port."
+    )
+
+
+def _wait_until_ready(server, port, folder):
+    for _ in range(_READY_SECONDS * 5):
+        if server.poll() is not None:
+            break
+        with (
+            contextlib.suppress(OSError, urllib.error.URLError),
+            urllib.request.urlopen(f"http://{HOST}:{port}/api", timeout=5),
+        ):
+            return
+        time.sleep(0.2)
+    raise Trouble(f"JupyterLab did not start; the reason stands at the end of {folder / '.halfcycle' / 'server.log'}.")
