@@ -5,7 +5,7 @@ Names load on first use, so that a notebook starts quickly: ``from halfcycle imp
 
 from importlib import import_module
 
-__all__ = ["Diode", "Supply", "Waveform", "Wire", "meters", "rectify", "steer"]
+__all__ = ["Diode", "Supply", "Waveform", "Wire", "meters", "rectify", "spike_bus", "steer"]
 
 _HOMES = {
     "Diode": "network",
@@ -14,6 +14,7 @@ _HOMES = {
     "Wire": "wire",
     "meters": "instruments",
     "rectify": "rectifier",
+    "spike_bus": "spikes",
     "steer": "steering",
 }
 

@@ -1,0 +1,307 @@
+"""A pulse-charging zone actuator on a 24 VAC bus, and what a filter in each place does: solved by `network`.
+
+The actuator is a circuit, not a drawn spike: a rectifier feeds a switch and an inductor, which hands its energy
+to two supercapacitors in series each time the switch opens. The current that the switch interrupts goes on
+through the transformer's leakage inductance into whatever else hangs on the bus: that is the spike.
+"""
+
+from dataclasses import dataclass, replace
+from functools import cached_property
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from .network import CurrentPulses, Diode, Network, Run, Switch, positive
+from .rectifier import add_supply
+from .waveforms import Waveform
+
+if TYPE_CHECKING:
+    from .supply import Supply
+
+__all__ = ["Actuator", "Filter", "PulsedSwitch", "SpikeBus", "spike_bus", "spike_network"]
+
+_PLACES = ("none", "feed", "snubber", "lc", "straight")
+
+
+@dataclass(frozen=True)
+class PulsedSwitch(Switch):
+    """A switch that closes for `width_s` every `period_s`, first at 0 s."""
+
+    period_s: float = 1e-3
+    width_s: float = 1e-4
+
+    def __post_init__(self) -> None:
+        super().__post_init__()
+        object.__setattr__(self, "_clock", CurrentPulses(period_s=self.period_s, width_s=self.width_s))
+
+    def scheduled_mode(self, seconds: float) -> str:
+        return self._clock.scheduled_mode(seconds)
+
+    def next_change(self, seconds: float) -> float:
+        return self._clock.next_change(seconds)
+
+
+@dataclass(frozen=True)
+class Actuator:
+    """A zone actuator that keeps its travel energy in two supercapacitors in series (values: common practice).
+
+    Parameters
+    ----------
+    supercap_farad, supercap_volts, supercap_ohm : float
+        Each of the two: capacitance, F, full voltage, V, and series resistance, Ω.
+    inductance_henry : float
+        Inductor of the charger, H.
+    pulse_s : float
+        How long its switch stays closed, s.
+    pulses_per_cycle : int
+        How often it closes in a period of the supply; only pulses in the rectifier's half cycle draw current.
+    diode : Diode
+        Its rectifier, and its freewheel diode.
+
+    >>> Actuator().series_farad, Actuator().energy_joules
+    (3.0, 37.5)
+    """
+
+    supercap_farad: float = 6.0
+    supercap_volts: float = 2.5
+    supercap_ohm: float = 0.05
+    inductance_henry: float = 3.3e-3
+    pulse_s: float = 225e-6
+    pulses_per_cycle: int = 12
+    diode: Diode = Diode(0.7, 0.05)
+
+    def __post_init__(self) -> None:
+        for name in ("supercap_farad", "supercap_volts", "supercap_ohm", "inductance_henry", "pulse_s"):
+            positive(f"{name} of an actuator", getattr(self, name))
+        if self.pulses_per_cycle < 1 or int(self.pulses_per_cycle) != self.pulses_per_cycle:
+            raise ValueError(f"pulses_per_cycle must be a whole number of at least 1, not {self.pulses_per_cycle!r}")
+
+    @property
+    def series_farad(self) -> float:
+        """Capacitance of the two in series, F: half of one."""
+        return self.supercap_farad / 2
+
+    @property
+    def energy_joules(self) -> float:
+        """Energy in the full pair, J: ½·C·V² of the series pair at twice the voltage of one."""
+        return 0.5 * self.series_farad * (2 * self.supercap_volts) ** 2
+
+
+@dataclass(frozen=True)
+class Filter:
+    """What is put in, and where.
+
+    Parameters
+    ----------
+    place : {"none", "feed", "snubber", "lc", "straight"}
+        "feed": a diode and a capacitor in the actuator's own feed; "snubber": a resistor and a capacitor in series
+        across the bus; "lc": a choke and a capacitor ahead of the thermostat; "straight": a box that carries the
+        supply straight through; "none": nothing.
+    farad, ohm, henry : float
+        Its parts; each place uses what it needs (defaults are reasonable for each).
+    """
+
+    place: str = "none"
+    farad: float = 0.0
+    ohm: float = 0.0
+    henry: float = 0.0
+
+    def __post_init__(self) -> None:
+        if self.place not in _PLACES:
+            raise ValueError(f"place of a filter must be one of {', '.join(_PLACES)}, not {self.place!r}")
+
+    def filled(self) -> "Filter":
+        """The same filter with a usual value wherever none was given."""
+        usual = {"feed": (470e-6, 0.5, 0.0), "snubber": (1e-6, 47.0, 0.0), "lc": (10e-6, 1.0, 10e-3)}
+        farad, ohm, henry = usual.get(self.place, (0.0, 0.0, 0.0))
+        return replace(self, farad=self.farad or farad, ohm=self.ohm or ohm, henry=self.henry or henry)
+
+
+def _charger(net: Network, actuator: Actuator, feed: str, period_s: float, store_volts: float | None) -> None:
+    """Switch, inductor, freewheel diode and store; the store is charged below common, as such a charger does."""
+    net.device("switch", feed, "switched", PulsedSwitch(period_s=period_s, width_s=actuator.pulse_s, on_ohm=0.2))
+    net.inductor("choke", "switched", "common", actuator.inductance_henry)
+    net.diode("freewheel", "store", "switched", actuator.diode)
+    net.resistor("store resistance", "store", "store inside", 2 * actuator.supercap_ohm)
+    if store_volts is None:
+        net.capacitor("supercap 1", "common", "store middle", actuator.supercap_farad)
+        net.capacitor("supercap 2", "store middle", "store inside", actuator.supercap_farad)
+    else:
+        net.voltage_source("stored", "common", "store inside", dc_volts=store_volts)
+
+
+def spike_network(
+    supply: "Supply",
+    actuator: Actuator | None = None,
+    filter: Filter | None = None,
+    *,
+    bus_load_ohm: float = 200.0,
+    line_farad: float = 2.2e-9,
+    thermostat_ohm: float = 2000.0,
+    store_volts: float | None = 2.0,
+) -> Network:
+    """The circuit that `spike_bus` solves. Parts: secondary, bus load, line, thermostat, feed, diode, switch, choke …
+
+    With `store_volts` None the two supercapacitors are there themselves, empty; else a fixed stored voltage stands
+    for them, so that there is a periodic state. Errors: ValueError where a part's value is not positive.
+    """
+    actuator, filter = actuator or Actuator(), (filter or Filter()).filled()
+    net = Network()
+    add_supply(net, supply, "bus", "common")
+    net.resistor("bus load", "bus", "common", bus_load_ohm)
+    net.capacitor("line", "bus", "common", line_farad)
+    net.resistor("feed", "bus", "actuator", 0.5 if filter.place != "feed" else max(filter.ohm, 0.01))
+    net.diode("diode", "actuator", "fed", actuator.diode)
+    if filter.place == "feed":
+        net.capacitor("filter capacitor", "fed", "common", filter.farad)
+    if filter.place == "snubber":
+        net.resistor("filter resistor", "bus", "filtered", filter.ohm)
+        net.capacitor("filter capacitor", "filtered", "common", filter.farad)
+    _thermostat(net, filter, thermostat_ohm)
+    _charger(net, actuator, "fed", 1 / (supply.hertz * actuator.pulses_per_cycle), store_volts)
+    return net
+
+
+def _thermostat(net: Network, filter: Filter, ohm: float) -> None:
+    if filter.place == "lc":
+        net.inductor("filter choke", "bus", "choked", filter.henry)
+        net.resistor("filter resistor", "choked", "thermostat", filter.ohm)
+        net.capacitor("filter capacitor", "thermostat", "common", filter.farad)
+        net.resistor("thermostat", "thermostat", "common", ohm)
+    else:
+        net.resistor("thermostat lead", "bus", "thermostat", 0.5)
+        net.resistor("thermostat", "thermostat", "common", ohm)
+
+
+@dataclass(frozen=True)
+class SpikeBus:
+    """A solved bus: one period of its steady state, with the store at a fixed voltage."""
+
+    network: Network
+    run: Run
+    actuator: Actuator
+    hertz: float
+    samples: int
+    arguments: dict
+
+    def waveform(self, quantity: str, part: str) -> Waveform:
+        """ "volts" across or "amps" through any part of `network`."""
+        times = self._seconds
+        return Waveform(times - times[0], self.run.quantities([(quantity, part)], times)[0], quantity[0].upper())
+
+    @cached_property
+    def _seconds(self) -> np.ndarray:
+        return self.run.times(self.samples)
+
+    @cached_property
+    def bus_volts(self) -> Waveform:
+        """Voltage of the bus, V."""
+        return self.waveform("volts", "bus load")
+
+    @cached_property
+    def thermostat_volts(self) -> Waveform:
+        """Voltage across the thermostat, V."""
+        return self.waveform("volts", "thermostat")
+
+    @cached_property
+    def actuator_amps(self) -> Waveform:
+        """Current into the actuator's feed, A."""
+        return self.waveform("amps", "feed")
+
+    @property
+    def spike_volts(self) -> float:
+        """Highest rise of the bus above the sine that the same bus shows with the actuator at rest, V."""
+        quiet = self._quiet()
+        times = np.union1d(self._seconds, [piece.begin + 1e-9 for piece in self.run.pieces[1:]])
+        return float((self.run.volts("bus load", times) - quiet.volts("bus load", times)).max())
+
+    def _quiet(self) -> Run:
+        net = Network()
+        add_supply(net, self.arguments["supply"], "bus", "common")
+        net.resistor("bus load", "bus", "common", self.arguments["bus_load_ohm"])
+        net.resistor("thermostat", "bus", "common", self.arguments["thermostat_ohm"])
+        return net.steady()
+
+    @property
+    def charging_watts(self) -> float:
+        """Average power that reaches the store at this stored voltage, W."""
+        stored = self.arguments["store_volts"]
+        amps = self.waveform("amps", "stored")
+        return float(stored * np.trapezoid(amps.values, amps.seconds) / amps.seconds[-1])
+
+    @property
+    def feed_volt_amperes(self) -> float:
+        """Rms voltage of the bus times rms current of the feed, VA."""
+        volts, amps = self.bus_volts, self.actuator_amps
+        mean_squares = [np.trapezoid(w.values**2, w.seconds) / w.seconds[-1] for w in (volts, amps)]
+        return float(np.sqrt(mean_squares[0] * mean_squares[1]))
+
+    def charge_seconds(self, steps: int = 4) -> float:
+        """Seconds to fill both supercapacitors from empty: the integral of C·v dv over the charging power.
+
+        Gauss–Legendre over `steps` stored voltages, each solved as a steady state of its own.
+        """
+        full = 2 * self.actuator.supercap_volts
+        nodes, weights = np.polynomial.legendre.leggauss(steps)
+        volts = full * (nodes + 1) / 2
+        watts = [spike_bus(**{**self.arguments, "store_volts": float(v)}).charging_watts for v in volts]
+        return float(self.actuator.series_farad * np.sum(weights * volts / watts) * full / 2)
+
+
+def spike_bus(
+    supply: "Supply",
+    actuator: Actuator | None = None,
+    filter: Filter | None = None,
+    *,
+    bus_load_ohm: float = 200.0,
+    line_farad: float = 2.2e-9,
+    thermostat_ohm: float = 2000.0,
+    store_volts: float = 2.0,
+    samples_per_cycle: int = 20_000,
+) -> SpikeBus:
+    """A 24 VAC bus with a pulse-charging actuator and perhaps a filter, in its periodic steady state.
+
+    Parameters
+    ----------
+    supply : Supply
+        Transformer; its leakage inductance is what makes the spikes.
+    actuator : Actuator
+    filter : Filter
+    bus_load_ohm : float
+        Everything else that hangs on the bus, Ω: the fewer, the higher the spikes.
+    line_farad : float
+        Capacitance of the wiring, F.
+    thermostat_ohm : float
+        What the thermostat draws, Ω.
+    store_volts : float
+        Voltage of the supercapacitor pair at this moment of the charge, V.
+
+    Returns
+    -------
+    SpikeBus
+        With `bus_volts`, `thermostat_volts`, `actuator_amps`, `spike_volts`, `charging_watts`, `charge_seconds()`.
+
+    Raises
+    ------
+    ValueError
+        A part's value that is not positive, or an unknown place of a filter.
+
+    >>> from halfcycle import Supply
+    >>> bus = spike_bus(Supply(26.0, resistance_ohm=1.0, leakage_henry=0.3e-3))
+    >>> bus.spike_volts > 50
+    True
+    """
+    parts = {
+        "supply": supply,
+        "actuator": actuator or Actuator(),
+        "filter": filter or Filter(),
+        "bus_load_ohm": bus_load_ohm,
+        "line_farad": line_farad,
+        "thermostat_ohm": thermostat_ohm,
+        "store_volts": positive("stored voltage in volts", store_volts),
+    }
+    net = spike_network(**parts)
+    run = net.steady()
+    return SpikeBus(
+        net, run, parts["actuator"], supply.hertz, samples_per_cycle, parts | {"samples_per_cycle": samples_per_cycle}
+    )
