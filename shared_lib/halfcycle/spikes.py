@@ -5,7 +5,7 @@ to two supercapacitors in series each time the switch opens. The current that th
 through the transformer's leakage inductance into whatever else hangs on the bus: that is the spike.
 """
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from functools import cached_property
 from typing import TYPE_CHECKING
 
@@ -68,7 +68,7 @@ class Actuator:
     inductance_henry: float = 3.3e-3
     pulse_s: float = 225e-6
     pulses_per_cycle: int = 12
-    diode: Diode = Diode(0.7, 0.05)
+    diode: Diode = field(default_factory=Diode)
 
     def __post_init__(self) -> None:
         for name in ("supercap_farad", "supercap_volts", "supercap_ohm", "inductance_henry", "pulse_s"):
