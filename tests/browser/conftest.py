@@ -1,0 +1,79 @@
+"""A real Chromium for the tests in this folder: `screen.page` to drive, `screen.shot(name)` to look at afterwards.
+
+Requests to anything but this computer are refused and kept in `screen.refused`; whatever the page says on its console
+is kept in `screen.console`. Pictures go to artefacts/, which git ignores.
+"""
+
+import shutil
+from dataclasses import dataclass, field
+from pathlib import Path
+from urllib.parse import urlsplit
+
+import pytest
+from playwright.sync_api import sync_playwright
+
+ARTEFACTS = Path(__file__).resolve().parents[2] / "artefacts"
+OWN_HOSTS = {"127.0.0.1", "localhost", "[::1]", "::1"}
+FLAGS = (
+    "--no-sandbox",
+    "--disable-gpu",
+    "--disable-quic",
+    "--no-first-run",
+    "--disable-background-networking",
+    "--disable-component-update",
+    "--disable-sync",
+)
+
+
+@dataclass
+class Screen:
+    """One browser page and what went on in it."""
+
+    page: object
+    refused: list = field(default_factory=list)
+    console: list = field(default_factory=list)
+
+    def shot(self, name, **options):
+        """Keep a picture of the page as artefacts/NAME.png and return its path."""
+        ARTEFACTS.mkdir(exist_ok=True)
+        path = ARTEFACTS / f"{name}.png"
+        self.page.screenshot(path=path, **options)
+        return path
+
+    def errors(self):
+        """The error messages among what the page said on its console."""
+        return [text for kind, text in self.console if kind == "error"]
+
+
+@pytest.fixture(scope="session")
+def chromium():
+    """The browser, started once for each worker."""
+    program = shutil.which("chromium")
+    if program is None:
+        pytest.skip("Chromium is missing; install it with: sudo apt-get install -y --no-install-recommends chromium")
+    with sync_playwright() as playwright:
+        browser = playwright.chromium.launch(executable_path=program, headless=True, args=list(FLAGS))
+        yield browser
+        browser.close()
+
+
+@pytest.fixture
+def screen(chromium):
+    """A fresh page, 1280 by 900, that can reach this computer only."""
+    context = chromium.new_context(viewport={"width": 1280, "height": 900}, accept_downloads=True)
+    page = context.new_page()
+    own = Screen(page)
+    context.route("**/*", lambda route: _pass_or_refuse(route, own.refused))
+    page.on("console", lambda message: own.console.append((message.type, message.text)))
+    page.on("pageerror", lambda error: own.console.append(("error", str(error))))
+    yield own
+    context.close()
+
+
+def _pass_or_refuse(route, refused):
+    address = urlsplit(route.request.url)
+    if address.scheme in {"data", "blob", "about"} or address.hostname in OWN_HOSTS:
+        route.continue_()
+    else:
+        refused.append(route.request.url)
+        route.abort()
