@@ -13,17 +13,14 @@ Second road: the exact solver, its waveforms read by the meters (the coil as a n
 import math
 from functools import lru_cache
 
-from halfcycle import Diode, Supply, Waveform, meters, rectify
-from halfcycle.network import Network
+from halfcycle import meters
+from halfcycle.one_diode import heater, relay, straight
 
 from autograde.marking import Key
 
 __all__ = ["KEYS", "ac_volts", "mean_volts", "peak_volts", "rms_volts"]
 
-_ON_OHM = 1e-4  # the lesson's diode has a drop and no slope
-_NO_LOAD_OHM = 1e7
 _FARAD = 470e-6
-_COIL_SECONDS = 0.02  # L/R of a relay coil; any value that keeps the current going gives the same mean
 
 
 def peak_volts(c):
@@ -55,33 +52,17 @@ def ac_volts(c):
 
 @lru_cache(maxsize=1024)
 def _heater(c):
-    return rectify(_supply(c), load_ohm=c.load_ohm, diode=_diode(c)).steady()
+    return heater(c.volts_rms, drop_volts=c.drop_volts, load_ohm=c.load_ohm)
 
 
 @lru_cache(maxsize=1024)
 def _with_capacitor(c):
-    return rectify(_supply(c), load_ohm=_NO_LOAD_OHM, capacitor_farad=_FARAD, diode=_diode(c)).steady()
+    return heater(c.volts_rms, drop_volts=c.drop_volts, capacitor_farad=_FARAD)
 
 
-@lru_cache(maxsize=1024)
-def _coil_amps(c):
-    net = Network()
-    net.voltage_source("secondary", "line", "common", volts_peak=peak_volts(c))
-    net.diode("series", "line", "coil", _diode(c))
-    net.diode("flywheel", "common", "coil", _diode(c))
-    net.resistor("winding", "coil", "inside", c.coil_ohm)
-    net.inductor("coil", "inside", "common", c.coil_ohm * _COIL_SECONDS)
-    run = net.steady()
-    seconds = run.times(2000)
-    return Waveform(seconds - seconds[0], run.amps("coil", seconds), "A")
-
-
-def _supply(c):
-    return Supply(c.volts_rms)
-
-
-def _diode(c):
-    return Diode(c.drop_volts, _ON_OHM)
+def _solved_coil(c):
+    _, amps = relay(c.volts_rms, drop_volts=c.drop_volts, coil_ohm=c.coil_ohm)
+    return 1000 * meters.dc(amps)
 
 
 def _reads(meter, **options):
@@ -98,8 +79,7 @@ def _solved_watts(c):
 
 
 def _solved_share(c):
-    straight = Waveform.sine(volts_peak=_supply(c).volts_peak)
-    return 100 * _solved_watts(c) / (meters.true_rms(straight) ** 2 / c.load_ohm)
+    return 100 * _solved_watts(c) / (meters.true_rms(straight(c.volts_rms)) ** 2 / c.load_ohm)
 
 
 SOLVED = "the exact solver's waveform, read by the meter"
@@ -204,7 +184,7 @@ KEYS = (
         "mA",
         2,
         first=lambda c: 1000 * (peak_volts(c) / math.pi - c.drop_volts) / c.coil_ohm,
-        second=lambda c: 1000 * meters.dc(_coil_amps(c)),
+        second=_solved_coil,
         first_road="mean volts of half a sine less a drop throughout, over the resistance",
         second_road="mean current of a network with the coil's inductance and its flywheel diode",
         section="A relay coil and its flywheel diode",
