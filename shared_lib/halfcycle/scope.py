@@ -80,7 +80,7 @@ class Point:
 
 @dataclass(frozen=True)
 class _Panel:
-    """Where one unit's axes stand on the picture, and the values at its edges."""
+    """Where one unit's axes stand on the picture, and the values marked on them from edge to edge."""
 
     unit: str
     left: float
@@ -89,14 +89,14 @@ class _Panel:
     bottom: float
     begin_s: float
     end_s: float
-    low: float
-    high: float
+    ticks: tuple[float, ...]
 
     def x(self, seconds):
         return self.left + (seconds - self.begin_s) / (self.end_s - self.begin_s) * (self.right - self.left)
 
     def y(self, value):
-        return self.bottom - (value - self.low) / (self.high - self.low) * (self.bottom - self.top)
+        low, high = self.ticks[0], self.ticks[-1]
+        return self.bottom - (value - low) / (high - low) * (self.bottom - self.top)
 
 
 def nice_ticks(low: float, high: float, most: int = 6) -> list[float]:
@@ -152,8 +152,8 @@ def scope_svg(
     *,
     cursor_s: float | None = None,
     cursor_label: str = "",
-    width: int = 640,
-    height: int = 400,
+    width: int = 500,
+    height: int = 342,
     title: str = "Scope picture",
 ) -> str:
     """Draw waveforms as an SVG of `width` by `height` picture units that scales to whatever room it is given.
@@ -193,17 +193,23 @@ def _panels(traces: Sequence[Trace], width: float, height: float) -> dict[str, _
         raise ValueError("a scope picture needs at least one trace in V or A")
     begin = min(float(trace.wave.seconds[0]) for trace in traces)
     end = max(float(trace.wave.seconds[-1]) for trace in traces)
-    top, bottom, gap = 44.0, height - 46.0, 22.0
+    top, bottom, gap = 44.0, height - 30.0, 26.0
     shares = {"V": 0.68, "A": 0.32} if len(units) == 2 else {units[0]: 1.0}
     room, panels = bottom - top - gap * (len(units) - 1), {}
     for unit in units:
         values = [trace.wave.values for trace in traces if trace.wave.unit == unit]
-        low, high = min(0.0, *(float(v.min()) for v in values)), max(0.0, *(float(v.max()) for v in values))
-        ticks = nice_ticks(low, high, 6 if shares[unit] > 0.5 else 4)
+        ticks = nice_ticks(*_edges(values), 6 if shares[unit] > 0.5 else 4)
         edge = top + shares[unit] * room
-        panels[unit] = _Panel(unit, 62.0, width - 128.0, top, edge, begin, end, ticks[0], ticks[-1])
+        panels[unit] = _Panel(unit, 52.0, width - 130.0, top, edge, begin, end, tuple(ticks))
         top = edge + gap
     return panels
+
+
+def _edges(values: Sequence[np.ndarray]) -> tuple[float, float]:
+    """Least and greatest, zero included; a leakage too small to see makes no room for itself."""
+    low, high = min(0.0, *(float(v.min()) for v in values)), max(0.0, *(float(v.max()) for v in values))
+    unseen = 1e-3 * (high - low)
+    return (low if -low > unseen else 0.0), (high if high > unseen else 0.0)
 
 
 def _legend(traces: Sequence[Trace], panels: dict[str, _Panel]) -> str:
@@ -220,7 +226,7 @@ def _legend(traces: Sequence[Trace], panels: dict[str, _Panel]) -> str:
 
 def _axes(panel: _Panel, *, last: bool) -> str:
     parts = []
-    for value in nice_ticks(panel.low, panel.high, 6 if panel.bottom - panel.top > 150 else 4):
+    for value in panel.ticks:
         y, weight = panel.y(value), (1.6 if value == 0 else 1)
         colour = SOFT if value == 0 else RULE
         parts.append(f'<path d="M{panel.left} {y:.1f}H{panel.right}" stroke="{colour}" stroke-width="{weight}"/>')
@@ -240,8 +246,8 @@ def _time_axis(panel: _Panel) -> str:
         if panel.begin_s * factor - 1e-9 <= value <= panel.end_s * factor + 1e-9:
             x = panel.x(value / factor)
             parts.append(f'<path d="M{x:.1f} {panel.bottom:.1f}v6" stroke="{SOFT}"/>')
-            parts.append(f'<text x="{x:.1f}" y="{panel.bottom + 22:.1f}" text-anchor="middle">{_tick(value)}</text>')
-    parts.append(f'<text x="{panel.right + 10}" y="{panel.bottom + 22:.1f}">{unit}</text>')
+            parts.append(f'<text x="{x:.1f}" y="{panel.bottom + 21:.1f}" text-anchor="middle">{_tick(value)}</text>')
+    parts.append(f'<text x="{panel.right + 12}" y="{panel.bottom + 21:.1f}">{unit}</text>')
     return "".join(parts)
 
 

@@ -1,0 +1,228 @@
+"""Wiring pictures that show which path conducts, drawn once per state and kept.
+
+Symbols are those of IEC 60617 / IEEE 315 as the schematic library draws them. What carries current is drawn thick in the
+colour of current; what blocks is dashed; what is broken is dotted. Words such as "330 Ω" are put in afterwards, so that a
+new value needs no new drawing.
+
+Coordinates are grid units, x to the right and y upwards.
+"""
+
+from collections.abc import Mapping
+from functools import lru_cache
+from html import escape
+
+from .scope import COLOURS, INK, PAPER
+
+__all__ = ["BLOCKING", "BROKEN", "CONDUCTING", "IDLE", "Sketch", "bridge", "filled", "half_wave", "run_of_wire"]
+
+CONDUCTING, BLOCKING, IDLE, BROKEN = "conducting", "blocking", "idle", "broken"
+_GREY = "#4d5a63"
+_LINES = {
+    CONDUCTING: {"color": COLOURS["current"].colour, "lw": 4.0, "ls": "-"},
+    BLOCKING: {"color": _GREY, "lw": 2.0, "ls": "--"},
+    IDLE: {"color": INK, "lw": 2.0, "ls": "-"},
+    BROKEN: {"color": _GREY, "lw": 2.0, "ls": ":"},
+}
+_UNIT = 36.0  # picture units in a grid unit
+_FONT = 15
+_EDGES = (-1.7, -1.4, 9.9, 6.9)  # left, bottom, right, top of every picture, grid units
+_TOP = 5.4  # height of the upper rail; the lower one is at 0
+
+
+class Sketch:
+    """One drawing under way: parts and wires between points, each in a live state."""
+
+    def __init__(self):
+        import schemdraw  # here and not above: it loads slowly, and a lesson without a bench does without
+
+        self.elements = schemdraw.elements
+        self.drawing = schemdraw.Drawing(canvas="svg", show=False)
+        self.drawing.config(fontsize=_FONT, font="sans-serif", color=INK)
+
+    def wire(self, *points: tuple[float, float], state: str = IDLE) -> None:
+        """Straight wires from point to point."""
+        for begin, end in zip(points, points[1:], strict=False):
+            self.drawing += self.elements.Line().at(begin).to(end).style(**_LINES[state])
+
+    def part(self, symbol: str, begin, end, state: str = IDLE, **options) -> None:
+        """A part with two ends, called as the schematic library calls it."""
+        self.drawing += getattr(self.elements, symbol)(**options).at(begin).to(end).style(**_LINES[state])
+
+    def dot(self, at, state: str = IDLE, *, open: bool = False) -> None:
+        colour = _LINES[state]["color"]
+        self.drawing += self.elements.Dot(open=open, radius=0.1).at(at).color(colour)
+
+    def words(self, at, text: str, *, align: str = "left", size: int = _FONT) -> None:
+        """Text beside a point; `@name@` in it is a place for a value."""
+        self.drawing += self.elements.Label().at(at).label(text, halign=align, valign="center", fontsize=size, ofst=0)
+
+    def svg(self) -> str:
+        """The drawing as an SVG of the size that all wiring pictures share; `filled` completes it."""
+        raw = self.drawing.get_imagedata("svg").decode()
+        inside = raw[raw.index(">") + 1 : raw.rindex("</svg>")]
+        inside = inside.replace("stroke-dasharray:-;", "").replace('font-family="sans"', "")
+        left, bottom, right, top = _EDGES
+        box = f"{left * _UNIT:g} {-top * _UNIT:g} {(right - left) * _UNIT:g} {(top - bottom) * _UNIT:g}"
+        x, y, wide, high = box.split()
+        return (
+            f'<svg class="hc-wiring" viewBox="{box}" xmlns="http://www.w3.org/2000/svg" role="img" aria-label="@words@" '
+            f'font-family="inherit"><rect x="{x}" y="{y}" width="{wide}" height="{high}" rx="6" fill="{PAPER}"/>'
+            f"{inside}</svg>"
+        )
+
+
+def filled(template: str, words: str, values: Mapping[str, str]) -> str:
+    """Put the text alternative and the values into a drawing."""
+    for name, text in {"words": words, **values}.items():
+        template = template.replace(f"@{name}@", escape(text, quote=True))
+    return template
+
+
+def half_wave(
+    words: str, values: Mapping[str, str], *, diode: str, capacitor: str, load: str, reversed_diode: bool = False
+) -> str:
+    """One diode, a capacitor or none (state ""), a load; each in its state.
+
+    Values: line, supply, diode, diode_does, capacitor, load.
+    """
+    return filled(_half_wave(diode, capacitor, load, reversed_diode), words, values)
+
+
+@lru_cache(maxsize=64)
+def _half_wave(diode: str, capacitor: str, load: str, reversed_diode: bool) -> str:
+    sketch = Sketch()
+    path = CONDUCTING if diode == CONDUCTING else IDLE
+    _transformer(sketch, 2.7, path)
+    sketch.wire((1.3, 3.7), (1.3, _TOP), (2.2, _TOP), state=path)
+    sketch.wire((1.3, 1.7), (1.3, 0.0), (6.0, 0.0), state=path)
+    ends = ((2.2, _TOP), (4.4, _TOP))
+    sketch.part("Diode", *(reversed(ends) if reversed_diode else ends), state=diode)
+    sketch.words((3.3, _TOP + 0.75), "@diode@", align="center")
+    sketch.words((3.3, _TOP - 0.8), "@diode_does@", align="center", size=14)
+    sketch.wire((4.4, _TOP), (6.0, _TOP), state=path)
+    _capacitor_and_load(sketch, 6.0, (0.0, _TOP), capacitor, load)
+    return sketch.svg()
+
+
+def bridge(
+    words: str, values: Mapping[str, str], *, diodes: tuple[str, ...], capacitor: str, load: str, reversed_diode: bool
+) -> str:
+    """Four diodes, `diodes` the states of D1 to D4. Values: line, supply, capacitor, load."""
+    return filled(_bridge(tuple(diodes), capacitor, load, reversed_diode), words, values)
+
+
+@lru_cache(maxsize=64)
+def _bridge(diodes: tuple[str, ...], capacitor: str, load: str, reversed_diode: bool) -> str:
+    sketch = Sketch()
+    one, two, three, four = (state if state == CONDUCTING else IDLE for state in diodes)
+    upper, lower = (CONDUCTING if CONDUCTING in pair else IDLE for pair in ((one, three), (two, four)))
+    _transformer(sketch, 2.7, upper)
+    sketch.wire((1.3, 3.7), (2.7, 3.7), state=upper)
+    sketch.wire((1.3, 1.7), (2.0, 1.7), (2.0, 2.6), (2.55, 2.6), state=lower)
+    sketch.wire((2.85, 2.6), (4.6, 2.6), state=lower)  # passes the first leg without touching it
+    _leg(sketch, 2.7, 3.7, 1.9, diodes[0::2], ("D1", "D3"), flipped=reversed_diode)
+    _leg(sketch, 4.6, 2.6, 2.6, diodes[1::2], ("D2", "D4"))
+    feeds = CONDUCTING if CONDUCTING in diodes and CONDUCTING in (load, capacitor) else IDLE
+    for y, first in ((_TOP, one), (0.0, three)):
+        sketch.wire((2.7, y), (4.6, y), state=first)
+        sketch.wire((4.6, y), (6.2, y), state=feeds)
+    _capacitor_and_load(sketch, 6.2, (0.0, _TOP), capacitor, load)
+    return sketch.svg()
+
+
+def _leg(
+    sketch: Sketch, x: float, middle: float, below: float, states: tuple[str, ...], names: tuple[str, ...], **turn: bool
+) -> None:
+    """Two diodes from the lower rail through the leg's middle to the upper rail; the lower one ends at `below`."""
+    up, down = states
+    ends = ((x, middle), (x, _TOP))
+    sketch.part("Diode", *(reversed(ends) if turn.get("flipped") else ends), state=up)
+    sketch.part("Diode", (x, 0.0), (x, below), state=down)
+    if below != middle:
+        sketch.wire((x, below), (x, middle), state=down)
+    sketch.words((x + 0.4, (middle + _TOP) / 2), names[0])
+    sketch.words((x + 0.4, below / 2), names[1])
+    sketch.dot((x, middle), CONDUCTING if CONDUCTING in states else IDLE)
+
+
+def _transformer(sketch: Sketch, middle: float, state: str) -> None:
+    """Primary, core and secondary; the secondary's ends are at x = 1.3, one above and one below `middle`."""
+    sketch.part("Inductor", (0.0, middle + 1), (0.0, middle - 1), loops=7)
+    sketch.wire((-0.9, middle + 1), (0.0, middle + 1))
+    sketch.wire((-0.9, middle - 1), (0.0, middle - 1))
+    for x in (0.55, 0.75):
+        sketch.wire((x, middle - 0.9), (x, middle + 0.9))
+    sketch.part("Inductor", (1.3, middle - 1), (1.3, middle + 1), state=state, loops=7)
+    sketch.words((-1.0, middle), "@line@", align="center", size=14)
+    sketch.words((1.0, middle - 1.55), "@supply@", align="right")
+
+
+def _capacitor_and_load(sketch: Sketch, x: float, rails: tuple[float, float], capacitor: str, load: str) -> None:
+    bottom, top = rails
+    load_x, middle = x + 1.9, (top + bottom) / 2
+    if capacitor:
+        _capacitor(sketch, x, bottom, top, capacitor)
+        sketch.words((x + 0.3, middle - 0.75), "@capacitor@", size=14)
+    for y in rails:
+        sketch.wire((x, y), (load_x, y), state=CONDUCTING if load == CONDUCTING else IDLE)
+    sketch.part("ResistorIEC", (load_x, top), (load_x, bottom), state=load)
+    sketch.words((load_x + 0.4, middle), "@load@")
+
+
+def _capacitor(sketch: Sketch, x: float, bottom: float, top: float, state: str) -> None:
+    """A capacitor between the rails; a broken one has a gap in its lead."""
+    lead = CONDUCTING if state == CONDUCTING else IDLE
+    middle, gap = (top + bottom) / 2, (0.8 if state == BROKEN else 0.0)
+    sketch.part("Capacitor", (x, middle + 0.6), (x, middle - 0.6), state=state)
+    sketch.wire((x, top), (x, middle + 0.6 + gap), state=lead)
+    sketch.wire((x, middle - 0.6), (x, bottom), state=lead)
+    for y in (top, bottom):
+        sketch.dot((x, y), lead)
+    for y in (middle + 0.6 + gap, middle + 0.6) if gap else ():
+        sketch.dot((x, y), open=True)
+    sketch.words((x - 0.35, middle + 0.4), "+", align="right")
+
+
+def run_of_wire(words: str, values: Mapping[str, str], *, pulled_in: bool, actuators: bool) -> str:
+    """A transformer, a run of two conductors, a relay with its contact, and actuators or none at the far end.
+
+    Values: line, supply, near, out, back, far, coil, contact, actuators.
+    """
+    return filled(_run_of_wire(pulled_in, actuators), words, values)
+
+
+@lru_cache(maxsize=8)
+def _run_of_wire(pulled_in: bool, actuators: bool) -> str:
+    sketch = Sketch()
+    _transformer(sketch, 2.7, CONDUCTING)
+    for y, secondary, name, letter in ((_TOP, 3.7, "@out@", "R"), (0.0, 1.7, "@back@", "C")):
+        sketch.wire((1.3, secondary), (1.3, y), (2.2, y), state=CONDUCTING)
+        sketch.part("ResistorIEC", (2.2, y), (4.4, y), state=CONDUCTING)
+        sketch.wire((4.4, y), (5.4, y), state=CONDUCTING)
+        sketch.words((3.3, y + 0.6), name, align="center", size=14)
+        sketch.dot((1.75, y), CONDUCTING)
+        sketch.words((1.75, y + 0.5), letter, align="center")
+    sketch.words((1.75, 2.7), "@near@", size=14)
+    sketch.words((4.9, 2.7), "@far@", align="right", size=14)
+    _relay(sketch, 5.4, pulled_in)
+    if actuators:
+        for y in (_TOP, 0.0):
+            sketch.wire((5.4, y), (8.4, y), state=CONDUCTING)
+        sketch.part("RBox", (8.4, _TOP), (8.4, 0.0), state=CONDUCTING)
+        sketch.words((8.4, -0.6), "@actuators@", align="center", size=14)
+    return sketch.svg()
+
+
+def _relay(sketch: Sketch, x: float, pulled_in: bool) -> None:
+    """The coil as a box across the run; dashes join it to the contact that it moves."""
+    sketch.part("RBox", (x, _TOP), (x, 0.0), state=CONDUCTING)
+    sketch.words((x, -0.6), "@coil@", align="center", size=14)
+    contact_x = x + 1.5
+    sketch.wire((x + 0.35, 2.7), (contact_x + (0.0 if pulled_in else 0.3), 2.7), state=BLOCKING)
+    for low, high in ((1.5, 2.0), (3.4, 3.9)):
+        sketch.wire((contact_x, low), (contact_x, high))
+    sketch.wire((contact_x, 2.0), (contact_x + (0.0 if pulled_in else 0.6), 3.4))
+    for y in (2.0, 3.4):
+        sketch.dot((contact_x, y), open=True)
+    sketch.words((contact_x, 4.35), "contact", align="center", size=14)
+    sketch.words((contact_x, 1.0), "@contact@", align="center", size=14)
