@@ -1,0 +1,153 @@
+"""The invented cohort of a rehearsal: twelve people, each with a stated understanding, and what each would hand in.
+
+What a person believes is told by the names of traps: where a belief applies to an item, the answer is what that
+trap works out from the person's own circuit; everywhere else it is right. All names are invented.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import math
+from dataclasses import dataclass
+from decimal import Decimal
+
+from halfcycle.variants import circuit
+
+from autograde import marking
+from autograde.roster import Learner
+
+__all__ = ["COHORT", "Answer", "Person", "answers"]
+
+# The unit in which someone answers who does not look at the prefix, as a factor on the number.
+_OTHER_PREFIX = {"A": 1000.0, "mA": 0.001, "ms": 0.001, "s": 1000.0, "µF": 1e-6, "uF": 1e-6}
+
+
+@dataclass(frozen=True)
+class Person:
+    """One invented learner. ``beliefs`` are trap names in the order in which they come to mind."""
+
+    learner: Learner
+    understanding: str
+    beliefs: tuple[str, ...] = ()
+    blank: bool = False
+    late: bool = False
+    slips_prefix: bool = False
+    copies: str = ""
+    first_beliefs: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True)
+class Answer:
+    """What one person types for one item ("" for nothing) and the verdict that this should earn."""
+
+    typed: str
+    verdict: str
+
+
+def _person(first: str, last: str, understanding: str, **rest) -> Person:
+    name = first.casefold()
+    email = f"{name}@fennel-street.example"
+    return Person(Learner(name, first, last, email, "spring"), understanding, **rest)
+
+
+COHORT = (
+    _person("Amara", "Okafor", "Has it all right."),
+    _person("Benedikt", "Lindqvist", "Takes the rms value where the peak is meant.", beliefs=("rms-for-peak",)),
+    _person(
+        "Chenguang",
+        "Wei",
+        "Reckons one diode as if both half cycles came through.",
+        beliefs=("full-wave-on-half-wave", "peak-to-peak-for-peak"),
+    ),
+    _person("Dalia", "Haddad", "Never takes the drop of a diode off.", beliefs=("drop-forgotten",)),
+    _person(
+        "Esi",
+        "Mensah",
+        "Believes a capacitor is full after one time constant, and one peak is all a diode must block.",
+        beliefs=("one-time-constant", "one-peak-inverse"),
+    ),
+    _person(
+        "Fionn",
+        "Gallagher",
+        "Counts a run of wire one way, and rates parts against rms.",
+        beliefs=("rating-against-rms",),
+    ),
+    _person(
+        "Guadalupe",
+        "Reyes",
+        "Believes the ac reading of a meter, and mixes the mean with the rms.",
+        beliefs=("ac-meter-believed", "rms-for-mean", "mean-for-rms"),
+    ),
+    _person("Hana", "Novák", "Does not look at milli and micro.", slips_prefix=True),
+    _person("Ishaan", "Patel", "Handed in without an answer.", blank=True),
+    _person("Juno", "Blackwater", "Has it right, and was late once.", late=True),
+    _person(
+        "Kwame",
+        "Adjei",
+        "First forgot every drop and took rms for peak; handed in again with it mended.",
+        first_beliefs=("drop-forgotten", "rms-for-peak"),
+    ),
+    _person("Leilani", "Kahale", "Typed in the answers of Amara, whose circuit is another.", copies="amara"),
+)
+
+
+def answers(person: Person, course: str, lesson: str, *, first: bool = False) -> dict[str, Answer]:
+    """``{item: Answer}`` of ``person`` in ``lesson`` of the course named ``course``; ``first`` for the first of two hand-ins."""
+    keys, traps = marking.load(lesson)
+    own = circuit(course, lesson, person.learner.id)
+    if person.blank:
+        return {item: Answer("", "no answer") for item in keys}
+    if person.copies:
+        return _copied(person, course, lesson, keys, own)
+    beliefs = person.first_beliefs if first else person.beliefs
+    found = {}
+    for item, key in keys.items():
+        value, verdict = _believed(person, beliefs, key, traps[item], own)
+        found[item] = Answer(_typed(value, own, item), verdict)
+    return found
+
+
+def _believed(person: Person, beliefs: tuple[str, ...], key, traps, own) -> tuple[float | tuple, str]:
+    by_name = {trap.name: trap for trap in traps}
+    for belief in beliefs:
+        if belief in by_name:
+            return by_name[belief].value(own), f"trap:{belief}"
+    right = key.first(own)
+    if person.slips_prefix and right and key.unit in _OTHER_PREFIX:
+        factor = _OTHER_PREFIX[key.unit]
+        return right * factor, f"scale:{Decimal(str(factor)):f}".removesuffix(".0")
+    return right, "right"
+
+
+def _copied(person: Person, course: str, lesson: str, keys, own) -> dict[str, Answer]:
+    source = next(each for each in COHORT if each.learner.id == person.copies)
+    theirs = circuit(course, lesson, source.learner.id)
+    found = {}
+    for item, answer in answers(source, course, lesson).items():
+        fits_own = marking.fits(keys[item].first(theirs), keys[item].first(own), keys[item])
+        found[item] = Answer(answer.typed, "right" if fits_own else f"fits:{person.copies}")
+    return found
+
+
+def _typed(value: float | tuple, own, item: str) -> str:
+    """``value`` as a person types it: a number of four figures, or now and then calculator arithmetic on the circuit."""
+    if isinstance(value, tuple):
+        return str(value)
+    numbers = [number for number in own.values().values() if isinstance(number, int | float) and number]
+    habit = hashlib.sha256(f"{own.learner}|{item}".encode()).digest()[0]
+    if habit % 3 or not numbers or not value:
+        return _figures(value, 4)
+    start = numbers[habit % len(numbers)]
+    ratio = value / start
+    return f"{start} * {_figures(ratio, 5)}" if abs(ratio) >= 0.1 else f"{start} / {_figures(1 / ratio, 5)}"
+
+
+def _figures(value: float, figures: int) -> str:
+    """``value`` to so many significant figures, written out.
+
+    >>> _figures(33.94113, 4), _figures(0.000123456, 4), _figures(12345678, 4)
+    ('33.94', '0.0001235', '12350000')
+    """
+    if not math.isfinite(value):
+        raise ValueError(f"No one would type {value}.")
+    return format(Decimal(f"{value:.{figures}g}"), "f")

@@ -1,0 +1,174 @@
+"""What each command of the instructor does, step by step; every one returns its exit code.
+
+0: all done. 1: done, but something is left for a person, and it has been named. A `Trouble` (nothing done) is the caller's.
+"""
+
+from __future__ import annotations
+
+import sys
+from datetime import UTC, datetime, timedelta
+
+from tqdm import tqdm
+
+from autograde import collect as collecting
+from autograde import course as courses
+from autograde import grading, rehearse, release, reports, review, roster
+from autograde.cohort import COHORT
+from autograde.explain import explain
+from autograde.feedback import feedback
+from autograde.files import write_whole
+from autograde.new import new, opened
+from autograde.trouble import Trouble
+
+__all__ = ["COMMANDS"]
+
+_FIRST_DUE = datetime(2026, 3, 2, 18, tzinfo=UTC)
+
+
+def _bar(what: str):
+    """A progress bar on stderr, seen only in a terminal."""
+    return lambda things: tqdm(things, desc=what, unit="", disable=None, leave=False, file=sys.stderr)
+
+
+def _close(sentences: list[str], summing_up: str) -> int:
+    """Name what is left for a person; 1 if there is something."""
+    for sentence in sentences:
+        print(sentence)
+    if sentences:
+        print(summing_up, file=sys.stderr)
+    return 1 if sentences else 0
+
+
+def _new(args) -> int:
+    new(args.course, name=args.name, title=args.title)
+    print(f"Made {args.course}. Next: autograde enrol {args.course} ROSTER.csv")
+    return 0
+
+
+def _enrol(args) -> int:
+    with opened(args.course) as gradebook:
+        lines = roster.enrol(args.course, args.roster, gradebook)
+    print("\n".join(lines))
+    print(f"{len(roster.learners(args.course))} learners are enrolled in {args.course}.")
+    return 0
+
+
+def _release(args) -> int:
+    due = dict(map(release.parse_due, args.due))
+    lessons = release.sources(args.lesson)
+    if missing := set(due) - {lesson[:2] for lesson in lessons}:
+        raise Trouble(f"--due names lesson {min(missing)}, which is not being released; release it with the others.")
+    with opened(args.course):
+        pass
+    for lesson in _bar("Releasing")(lessons):
+        release.release(args.course, lesson)
+        if lesson[:2] in due:
+            with opened(args.course) as gradebook:
+                release.set_due(gradebook, lesson, due[lesson[:2]])
+        print(f"Released {lesson}" + (f", due {due[lesson[:2]]:%Y-%m-%d %H:%M} UTC" if lesson[:2] in due else ""))
+    return 0
+
+
+def _collect(args) -> int:
+    with opened(args.course) as gradebook:
+        due = release.due_dates(gradebook)
+    done = collecting.collect(args.course, args.inbox, due, _bar("Collecting"))
+    print("\n".join(done.taken) if done.taken else f"There was nothing to collect in {args.inbox}.")
+    return _close(
+        done.troubles, f"{len(done.troubles)} of the files in {args.inbox} could not be taken; each is named above."
+    )
+
+
+def _grade(args) -> int:
+    with opened(args.course):
+        pass
+    summary = grading.grade(
+        args.course,
+        lesson=args.lesson,
+        learner=args.learner,
+        workers=args.workers,
+        unfenced=args.unfenced,
+        progress=_bar("Grading"),
+        force=args.force,
+    )
+    counts = {status: summary.count(status) for status in ("graded", "unchanged", "not graded")}
+    print(", ".join(f"{count} {status}" for status, count in counts.items()))
+    return _close(summary.person, f"{len(summary.person)} things are left for a person; each is named above.")
+
+
+def _remark(args) -> int:
+    with opened(args.course):
+        pass
+    done = grading.remark(args.course, lesson=args.lesson, progress=_bar("Marking again"))
+    for one in done.moved:
+        print(f"{one.learner}, {one.lesson}: {one.before:g} → {one.after:g} points")
+    print(f"{done.count} hand-ins marked again; {len(done.moved)} totals moved.")
+    return _close(list(done.troubles), f"{len(done.troubles)} hand-ins could not be marked again; each is named above.")
+
+
+def _report(args) -> int:
+    with opened(args.course) as gradebook:
+        place = reports.write(args.course, gradebook)
+    print(f"Report: {place}")
+    if not args.feedback:
+        return 0
+    troubles = feedback(args.course, _bar("Feedback pages"))
+    print(f"Feedback pages: {args.course / 'feedback'}")
+    return _close(troubles, f"{len(troubles)} feedback pages could not be written; each is named above.")
+
+
+def _review(args) -> int:
+    with opened(args.course):
+        pass
+    with review.formgrader(args.course, args.port) as (server, address):
+        print(f"Marking by hand: {address}\nStop with Ctrl-C.", flush=True)
+        if args.browser:
+            import webbrowser
+
+            webbrowser.open(address)
+        try:
+            server.wait()
+        except KeyboardInterrupt:
+            print("\nStopped.")
+            return 0
+    raise Trouble(f"The marking page of {args.course} has ended by itself; start it again.")
+
+
+def _explain(args) -> int:
+    with opened(args.course) as gradebook:
+        print("\n".join(explain(args.course, args.learner, args.item, gradebook)))
+    return 0
+
+
+def _rehearse(args) -> int:
+    lessons = release.sources(filter(None, args.lessons.split(",")))
+    due = {lesson: _FIRST_DUE + timedelta(weeks=week) for week, lesson in enumerate(lessons)}
+    new(args.course, name=courses.DEFAULT_COURSE, title="Rehearsal: Fennel Street Library")
+    args.roster, args.inbox = args.course / "office-list.csv", args.course / "inbox"
+    write_whole(args.roster, rehearse.roster_csv())
+    args.lesson, args.due = (
+        [each[:2] for each in lessons],
+        [f"{each[:2]}={when.isoformat()}" for each, when in due.items()],
+    )
+    print(f"Enrolling {len(COHORT)} invented learners")
+    _enrol(args)
+    _release(args)
+    count = rehearse.plant(args.course, courses.DEFAULT_COURSE, due, args.inbox)
+    print(f"{count} notebooks filled in and handed in")
+    _collect(args)
+    args.lesson, args.learner, args.force, args.feedback = None, None, False, True
+    return max(_grade(args), _report(args))
+
+
+COMMANDS = {
+    "new": _new,
+    "enrol": _enrol,
+    "release": _release,
+    "collect": _collect,
+    "grade": _grade,
+    "remark": _remark,
+    "report": _report,
+    "review": _review,
+    "rehearse": _rehearse,
+    "explain": _explain,
+}

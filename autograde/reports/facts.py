@@ -1,0 +1,163 @@
+"""What the report knows: every marked item as one plain row, and the counts that follow from the rows."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, field
+from datetime import datetime
+
+from autograde.roster import Learner
+
+__all__ = ["KINDS", "Facts", "HandedIn", "Item", "Planted", "Row", "kind", "words"]
+
+KINDS = ("right", "known slip", "other answer", "no answer")
+_STUCK_SHARE = 0.5
+_SCALES = {"1000": "a thousand times too large", "0.001": "a thousand times too small"}
+_SCALES |= {"1000000": "a million times too large", "0.000001": "a million times too small"}
+
+
+@dataclass(frozen=True)
+class Row:
+    """One item of one hand-in as it was marked; ``twins`` are learners whose own circuit this answer fits."""
+
+    learner: str
+    lesson: str
+    item: str
+    points: float
+    most: float
+    verdict: str
+    hint: str = ""
+    value: object = None
+    unit: str = ""
+    twins: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True)
+class HandedIn:
+    """One hand-in: when (UTC), whether late, how many were kept, and why a person should look at it."""
+
+    learner: str
+    lesson: str
+    when: datetime | None = None
+    late: bool = False
+    kept: int = 1
+    person: tuple[str, ...] = ()
+    late_penalty: float = 0.0
+
+
+@dataclass(frozen=True)
+class Planted:
+    """One line of a rehearsal: what an invented learner was made to do in one item, and what the marking found."""
+
+    learner: str
+    lesson: str
+    item: str
+    planted: str
+    found: str
+    agrees: bool
+
+
+@dataclass(frozen=True)
+class Item:
+    """One item over the cohort: how many gave each kind of answer, and the slips behind it, commonest first."""
+
+    lesson: str
+    item: str
+    counts: Mapping[str, int]
+    slips: tuple[tuple[str, int], ...]
+
+
+def kind(verdict: str) -> str:
+    """Which of `KINDS` a verdict is.
+
+    >>> kind("trap:rms-for-peak"), kind("wrong unit"), kind("scale:1000")
+    ('known slip', 'other answer', 'known slip')
+    """
+    if verdict in ("right", "no answer"):
+        return verdict
+    return "known slip" if verdict.startswith(("trap:", "scale:", "polarity")) else "other answer"
+
+
+def words(verdict: str) -> str:
+    """A verdict as a reader says it.
+
+    >>> words("trap:rms-for-peak"), words("scale:0.001"), words("polarity")
+    ('rms for peak', 'a thousand times too small', 'wrong sign')
+    """
+    name, _, rest = verdict.partition(":")
+    if name == "trap":
+        return rest.replace("-", " ")
+    if name == "fits":
+        return f"fits the circuit of {rest}"
+    if name == "scale":
+        return _SCALES.get(rest, f"{rest} times too large")
+    return {"polarity": "wrong sign", "wrong": "not a slip we know"}.get(verdict, verdict)
+
+
+@dataclass(frozen=True)
+class Facts:
+    """A course at one moment. ``learners`` and ``lessons`` are in the order in which they are shown."""
+
+    course: str
+    learners: Mapping[str, Learner]
+    lessons: tuple[str, ...]
+    rows: tuple[Row, ...]
+    hand_ins: tuple[HandedIn, ...]
+    hints: Mapping[str, str] = field(default_factory=dict)
+    planted: tuple[Planted, ...] = ()
+    understanding: Mapping[str, str] = field(default_factory=dict)
+    versions: tuple[str, ...] = ()
+
+    def of(self, learner: str, lesson: str | None = None) -> list[Row]:
+        """The rows of one learner, of one lesson or of all."""
+        return [row for row in self.rows if row.learner == learner and lesson in (None, row.lesson)]
+
+    def hand_in(self, learner: str, lesson: str) -> HandedIn | None:
+        """What ``learner`` handed in for ``lesson``, or None."""
+        return next((each for each in self.hand_ins if (each.learner, each.lesson) == (learner, lesson)), None)
+
+    def misconceptions(self) -> list[tuple[str, list[str], list[str]]]:
+        """``(verdict, learners, items)`` of every recognised slip, most learners first."""
+        who, where = {}, {}
+        for row in self.rows:
+            if kind(row.verdict) == "known slip":
+                who.setdefault(row.verdict, {})[row.learner] = None
+                where.setdefault(row.verdict, {})[row.item] = None
+        ranked = sorted(who, key=lambda verdict: (-len(who[verdict]), -len(where[verdict]), verdict))
+        return [(verdict, list(who[verdict]), sorted(where[verdict])) for verdict in ranked]
+
+    def items(self) -> list[Item]:
+        """Every item in the order of the lessons, with what became of it."""
+        verdicts: dict[tuple[str, str], Counter] = {}
+        for row in self.rows:
+            verdicts.setdefault((row.lesson, row.item), Counter())[row.verdict] += 1
+        found = []
+        for (lesson, item), counted in sorted(verdicts.items(), key=lambda pair: self.lessons.index(pair[0][0])):
+            counts = {name: sum(n for verdict, n in counted.items() if kind(verdict) == name) for name in KINDS}
+            slips = [(verdict, n) for verdict, n in counted.most_common() if kind(verdict) == "known slip"]
+            found.append(Item(lesson, item, counts, tuple(slips)))
+        return found
+
+    def stuck(self) -> list[tuple[str, list[str]]]:
+        """``(learner, reasons)`` of everyone whom the numbers say needs help, in roster order."""
+        found = [(name, list(self._why_stuck(name))) for name in self.learners]
+        return [(name, why) for name, why in found if why]
+
+    def _why_stuck(self, learner: str) -> Iterable[str]:
+        for lesson in self.lessons:
+            rows = self.of(learner, lesson)
+            if not rows:
+                if any(row.lesson == lesson for row in self.rows):
+                    yield f"lesson {lesson[:2]} not handed in"
+            elif all(row.verdict == "no answer" for row in rows):
+                yield f"lesson {lesson[:2]} handed in blank"
+            elif sum(row.points for row in rows) < _STUCK_SHARE * sum(row.most for row in rows):
+                yield f"under half the points in lesson {lesson[:2]}"
+        places = {}
+        for row in self.of(learner):
+            if kind(row.verdict) == "known slip":
+                places.setdefault(row.verdict, {})[row.lesson[:2]] = None
+        for verdict, lessons in places.items():
+            if len(lessons) > 1:
+                yield f"“{words(verdict)}” in lessons {' and '.join(lessons)}"

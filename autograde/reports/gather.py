@@ -1,0 +1,131 @@
+"""Gathering a course's facts from its folder and its gradebook; nothing is changed."""
+
+from __future__ import annotations
+
+import csv
+from collections.abc import Mapping
+from datetime import UTC, datetime
+from pathlib import Path
+
+from autograde import records
+from autograde.collect import history
+from autograde.reports.facts import Facts, HandedIn, Planted, Row
+from autograde.roster import Learner, learners
+
+__all__ = ["PLANTED", "gather"]
+
+PLANTED = "planted.csv"
+
+
+def gather(course: Path, gradebook, *, title: str) -> Facts:
+    """The `Facts` of ``course``; ``gradebook`` (an open nbgrader Gradebook) has the last word on points."""
+    kept = [record for record in map(records.read, records.all_marks(course)) if record]
+    people = _people(course, kept)
+    graded = _gradebook(gradebook)
+    rows, hand_ins, hints = [], [], {}
+    for record in sorted(kept, key=lambda each: (list(people).index(each["learner"]), each["lesson"])):
+        place = (record["learner"], record["lesson"])
+        own, changed = _rows(record, graded.get(place, {}))
+        rows += own
+        hand_ins.append(_hand_in(course, record, graded.get(place, {}), changed))
+        hints |= {row.verdict: row.hint for row in own if row.hint and row.verdict not in hints}
+    lessons = tuple(sorted({each.lesson for each in hand_ins}))
+    lines = _planted_lines(course)
+    found = {(row.learner, row.lesson, row.item): row for row in rows}
+    return Facts(
+        title,
+        people,
+        lessons,
+        tuple(rows),
+        tuple(hand_ins),
+        hints,
+        tuple(_compare(line, found.get((line["learner"], line["lesson"], line["item"]))) for line in lines),
+        {line["learner"]: line["understanding"] for line in lines},
+        _versions(kept),
+    )
+
+
+def _people(course: Path, kept: list[Mapping]) -> dict[str, Learner]:
+    """The roster, and after it whoever has marks without being on it."""
+    people = dict(learners(course))
+    for record in kept:
+        people.setdefault(record["learner"], Learner(record["learner"]))
+    return people
+
+
+def _gradebook(gradebook) -> dict[tuple[str, str], dict]:
+    """``{(learner, lesson): {"late", "when", "penalty", "scores", "by hand"}}`` as nbgrader holds it."""
+    found = {}
+    for assignment in gradebook.assignments:
+        for submission in gradebook.assignment_submissions(assignment.name):
+            grades = [grade for notebook in submission.notebooks for grade in notebook.grades]
+            found[submission.student.id, assignment.name] = {
+                "late": submission.total_seconds_late > 0,
+                "when": submission.timestamp,
+                "penalty": submission.late_submission_penalty or 0.0,
+                "scores": {grade.name: grade.score for grade in grades},
+                "by hand": [grade.name for grade in grades if grade.manual_score is not None],
+                "waiting": [grade.name for grade in grades if grade.needs_manual_grade],
+            }
+    return found
+
+
+def _rows(record: Mapping, graded: Mapping) -> tuple[list[Row], list[str]]:
+    twins = {flag["item"]: tuple(flag["learners"]) for flag in record["flags"]}
+    scores, by_hand, rows = graded.get("scores", {}), graded.get("by hand", []), []
+    for item, mark in record["items"].items():
+        points = scores.get(item, mark["points"]) if item in by_hand else mark["points"]
+        rows.append(
+            Row(
+                record["learner"],
+                record["lesson"],
+                item,
+                points,
+                mark["possible"],
+                mark["verdict"],
+                mark["hint"],
+                mark["value"],
+                mark["unit"],
+                twins.get(item, ()),
+            )
+        )
+    return rows, [item for item in by_hand if item in record["items"]]
+
+
+def _hand_in(course: Path, record: Mapping, graded: Mapping, changed: list[str]) -> HandedIn:
+    reasons = list(record["person"])
+    reasons += [f"Item {item} waits for marking by hand." for item in graded.get("waiting", []) if item not in changed]
+    when = graded.get("when")
+    return HandedIn(
+        record["learner"],
+        record["lesson"],
+        when.replace(tzinfo=UTC) if isinstance(when, datetime) else None,
+        bool(graded.get("late")),
+        max(1, len(history(course, record["learner"], record["lesson"]))),
+        tuple(reasons),
+        float(graded.get("penalty", 0.0)),
+    )
+
+
+def _planted_lines(course: Path) -> list[dict[str, str]]:
+    """What a rehearsal planted, item by item; nothing for a real course."""
+    path = course / PLANTED
+    if not path.exists():
+        return []
+    with path.open(encoding="utf-8", newline="") as table:
+        return list(csv.DictReader(table))
+
+
+def _compare(line: Mapping[str, str], row: Row | None) -> Planted:
+    planted = line["planted"]
+    seen = row.verdict if row else "not marked"
+    if row and planted.startswith("fits:") and planted.removeprefix("fits:") in row.twins:
+        seen = planted
+    return Planted(line["learner"], line["lesson"], line["item"], planted, seen, planted == seen)
+
+
+def _versions(kept: list[Mapping]) -> tuple[str, ...]:
+    libraries = sorted({str(record["library"]) for record in kept if record["library"]})
+    keys = sorted({mark["key_version"] for record in kept for mark in record["items"].values()})
+    said = [f"halfcycle {', '.join(libraries)}"] if libraries else []
+    return tuple(said + ([f"key versions {', '.join(map(str, keys))}"] if keys else []))
