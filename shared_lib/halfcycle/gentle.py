@@ -13,6 +13,7 @@ the grading room) the error is sent as well, so that nothing which looks for err
 import ast
 import re
 import warnings
+from functools import partial
 from pathlib import Path
 
 from halfcycle.answers import NoAnswer
@@ -32,12 +33,13 @@ def install(shell):
     """Teach ``shell`` (an IPython shell, or None outside a notebook) the above, once."""
     if shell is None or hasattr(shell, "_halfcycle_cell"):
         return
-    shell._halfcycle_cell = ""
+    shell._halfcycle_cell, shell._halfcycle_explained = "", False
     shell.user_ns_hidden.update({_POWER: _power, _CARET: _caret})
     shell.user_ns.update({_POWER: _power, _CARET: _caret})
     shell.input_transformers_cleanup.append(texts_for_unreadable_answers)
     shell.ast_transformers.append(_SafeArithmetic())
-    shell.events.register("pre_run_cell", lambda info: setattr(shell, "_halfcycle_cell", info.transformed_cell or ""))
+    shell.events.register("pre_run_cell", partial(_before_cell, shell))
+    shell.events.register("post_run_cell", partial(_after_cell, shell))
     warnings.filterwarnings("ignore", category=SyntaxWarning)  # "24(2)" warns, then fails: once is enough
     _replace_display(shell)
 
@@ -73,26 +75,45 @@ def _replace_display(shell):
 
     def showtraceback(kind, error, lines):
         sentence = sentence_for(error)
-        _leave_no_answers(shell, error, sentence)
+        names = _unset_names(shell, error)
+        shell.user_ns.update({name: NoAnswer(_inside(sentence)) for name in names})
         shell._last_traceback = lines
         if who_file() is None:
             ordinary(kind, error, lines)
             return
+        shell._halfcycle_explained = bool(names)
         technical = _COLOUR_CODES.sub("", "\n".join(lines))
-        head, _, rest = sentence.partition(" ")
-        show(sentence, sentence_html(head, f" {rest}", folded=technical, folded_title="For the technically minded"))
+        head, rest = "Look again", f": {_inside(sentence)}"
+        show(head + rest, sentence_html(head, rest, folded=technical, folded_title="For the technically minded"))
 
     shell._showtraceback = showtraceback
 
 
-def _leave_no_answers(shell, error, sentence):
+def _inside(sentence):
+    """A sentence as it stands after a colon."""
+    return sentence if sentence.startswith("Python") else sentence[:1].lower() + sentence[1:]
+
+
+def _before_cell(shell, info):
+    shell._halfcycle_cell, shell._halfcycle_explained = info.transformed_cell or "", False
+
+
+def _after_cell(shell, result):
+    """Let the next cell run after an answer that went wrong: a kernel drops what is queued behind an error.
+
+    Shift+Enter pressed twice would otherwise leave an older "Recorded" standing under an answer that is none.
+    """
+    if shell._halfcycle_explained:
+        result.error_before_exec = result.error_in_exec = None
+
+
+def _unset_names(shell, error):
+    """The variables which the cell that raised ``error`` was to set and did not."""
     source = shell._halfcycle_cell
     if not _parses(source):
-        names = [found[1] for found in map(_ASSIGNMENT.match, source.splitlines()) if found]
-    else:
-        body, failed = ast.parse(source).body, _failed_line(shell, error)
-        names = [target.id for step in body if step.end_lineno >= failed for target in _targets(step)]
-    shell.user_ns.update({name: NoAnswer(sentence[:1].lower() + sentence[1:]) for name in names})
+        return [found[1] for found in map(_ASSIGNMENT.match, source.splitlines()) if found]
+    failed = _failed_line(shell, error)
+    return [target.id for step in ast.parse(source).body if step.end_lineno >= failed for target in _targets(step)]
 
 
 def _targets(step):

@@ -28,7 +28,9 @@ _SWITCHED_OFF = (
     "@jupyterlab/cell-toolbar-extension",
     "@jupyterlab/debugger-extension",
     "@jupyterlab/extensionmanager-extension",
+    "@jupyterlab/fileeditor-extension:language-server",
     "@jupyterlab/lsp-extension",
+    "@jupyterlab/notebook-extension:language-server",
     "@jupyterlab/terminal-extension",
     "@voila-dashboards/jupyterlab-preview",
 )
@@ -124,7 +126,9 @@ def _write_settings(own):
     off = {f"nbgrader.server_extensions.{part}": False for part in _SERVER_PARTS_OFF}
     files = {
         "config/jupyter_server_config.json": {
-            "ServerApp": {"jpserver_extensions": {**off, "voila.server_extension": False}}
+            "ServerApp": {
+                "jpserver_extensions": {**off, "voila.server_extension": False, "jupyter_lsp": False, "notebook": False}
+            }
         },
         "config/labconfig/page_config.json": {"disabledExtensions": dict.fromkeys(_SWITCHED_OFF, True)},
         "settings/overrides.json": _SETTINGS,
