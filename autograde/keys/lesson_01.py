@@ -10,11 +10,11 @@ wire as the trade's older books reckon it: circular mils, 10.371 Ω·cmil/ft at 
 import math
 
 import numpy as np
+
+from autograde.marking import Key
 from halfcycle import Supply, Waveform, Wire, meters
 from halfcycle.constants import CLASS_2_NAMEPLATE_VA
 from halfcycle.network import Network
-
-from autograde.marking import Key
 
 __all__ = ["KEYS", "coil_run_ft", "far_volts", "load_va", "loop_ohm", "no_load_volts"]
 
