@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 import logging
+import warnings
 
 from nbgrader.converters import Autograde
 from nbgrader.converters.base import NbGraderException
 from nbgrader.coursedir import CourseDirectory
+from sqlalchemy.exc import SAWarning
 
 from autograde import course as courses
 
@@ -48,7 +50,9 @@ def autograde_one(course, learner, lesson, *, unfenced=False):
     converter = _Autograde(coursedir=CourseDirectory(config=config), config=config)
     converter.log = _quiet()
     try:
-        converter.start()
+        with warnings.catch_warnings():
+            warnings.simplefilter("ignore", SAWarning)  # nbgrader's own way with its tables
+            converter.start()
     except NbGraderException:
         if converter.cause is None:
             raise

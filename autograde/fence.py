@@ -15,7 +15,6 @@ from dataclasses import dataclass, field
 from pathlib import Path
 
 import halfcycle
-
 from autograde.trouble import Trouble
 
 __all__ = ["INSTALL", "Fence", "Limits", "NoFence", "fence", "why_no_fence"]
@@ -27,6 +26,7 @@ _CHECKOUT = _ROOM.parent
 _START = "/fence/start.py"
 _SYSTEM = ("/usr", "/bin", "/sbin", "/lib", "/lib32", "/lib64")
 _ETC = ("ld.so.cache", "ld.so.conf", "ld.so.conf.d", "localtime", "fonts", "alternatives")
+_GRACE_SECONDS = 60  # for starting and ending, beyond the time a notebook may take
 _FIRST_UID = 520_000_000  # far above every account; a uid of its own gives a fenced process its own process bound
 
 
@@ -56,7 +56,15 @@ class NoFence:
         folder.mkdir(exist_ok=True)
         setting = _environment(str(folder), who)
         start = [sys.executable, str(_ROOM / "fence_start.py"), *_bounds(self.limits, 0)]
-        return ["/usr/bin/env", "-i", "-C", str(folder), *(f"{k}={v}" for k, v in setting.items()), *start, *inside]
+        return [
+            shutil.which("env") or "/usr/bin/env",
+            "-i",
+            "-C",
+            str(folder),
+            *(f"{k}={v}" for k, v in setting.items()),
+            *start,
+            *inside,
+        ]
 
 
 @dataclass(frozen=True)
@@ -80,7 +88,7 @@ class Fence:
         parts = [_namespaces(), self._desk(), _shown(), self._masks(), shown, ["--remount-ro", "/"]]
         parts += [["--setenv", name, value] for name, value in _environment(DESK, who).items()]
         start = [sys.executable, _START, *_bounds(self.limits, uid)]
-        return ["bwrap", *(argument for part in parts for argument in part), "--", *start, *inside]
+        return [*_bwrap(), *(argument for part in parts for argument in part), "--", *start, *inside]
 
     def _masks(self):
         shown = [Path(place) for place in _places()]
@@ -130,6 +138,11 @@ def why_no_fence():
         return ""
     said = done.stderr.strip().splitlines()[-1:] or ["no reason given"]
     return f"This computer does not let bubblewrap fence a hand-in ({said[0]}); allow user namespaces, {otherwise}."
+
+
+def _bwrap():
+    """Bubblewrap with an empty environment: its own process is to be seen behind the fence, with all that it was given."""
+    return [shutil.which("env") or "/usr/bin/env", "-i", shutil.which("bwrap") or "bwrap"]
 
 
 def _namespaces():
@@ -190,7 +203,8 @@ def _environment(desk, who):
 def _bounds(limits, uid):
     """The arguments of ``fence_start.py``. Its process bound counts from those this account runs already."""
     processes = limits.processes + (0 if uid else _threads_of(os.geteuid()))
-    return [str(n) for n in (uid, limits.cpu_seconds, limits.memory_bytes, limits.file_bytes, processes)]
+    seconds = limits.notebook_seconds + _GRACE_SECONDS
+    return [str(n) for n in (uid, seconds, limits.cpu_seconds, limits.memory_bytes, limits.file_bytes, processes)]
 
 
 def _threads_of(uid):

@@ -1,16 +1,19 @@
 """The first thing that runs behind the fence: bound this process, give up every right, become the kernel.
 
 It runs there on its own, so it imports the standard library only.
-Arguments: uid (0 = stay), CPU seconds, bytes of memory, bytes of a file, processes, then the arguments for Python.
+Arguments: uid (0 = stay), seconds to live, CPU seconds, bytes of memory, bytes of a file, processes, then the
+arguments for Python.
 """
 
 import os
 import resource
+import signal
 import sys
 
 
 def _main(arguments):
-    uid, cpu, memory, file, processes = map(int, arguments[:5])
+    uid, seconds, cpu, memory, file, processes = map(int, arguments[:6])
+    signal.alarm(seconds)  # stays set in the kernel: it ends even if whoever should end it is gone
     bounds = {"CPU": cpu, "AS": memory, "FSIZE": file, "NPROC": processes, "CORE": 0, "NOFILE": 512}
     for name, most in bounds.items():
         which = getattr(resource, f"RLIMIT_{name}")
@@ -22,7 +25,7 @@ def _main(arguments):
         os.setresgid(uid, uid, uid)
         os.setresuid(uid, uid, uid)
     os.umask(0o077)
-    os.execv(sys.executable, [sys.executable, *arguments[5:]])
+    os.execv(sys.executable, [sys.executable, *arguments[6:]])
 
 
 if __name__ == "__main__":

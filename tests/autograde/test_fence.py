@@ -2,6 +2,7 @@
 
 import json
 import os
+import signal
 import socket
 import subprocess
 import sys
@@ -82,6 +83,21 @@ def test_its_environment_says_who_and_little_else(user, monkeypatch):
     assert (found["HALFCYCLE_COURSE"], found["HALFCYCLE_LEARNER"]) == WHO
     assert "SECRET_TOKEN" not in found
     assert found["HOME"] == "/desk"
+
+
+@needs_fence
+def test_no_process_it_sees_carries_the_instructors_environment(user, monkeypatch):
+    monkeypatch.setenv("SECRET_TOKEN", "never-to-be-seen")
+    code = """
+import glob, json
+found = []
+for place in glob.glob("/proc/[0-9]*/environ"):
+    try:
+        found.append(open(place).read())
+    except OSError:
+        pass
+print(json.dumps(found))"""
+    assert not [text for text in _json(code) if "never-to-be-seen" in text]
 
 
 @needs_fence
@@ -179,17 +195,27 @@ def test_processor_time_is_bounded(user):
 @needs_fence
 def test_it_ends_with_whoever_started_it(tmp_path):
     """The grading is killed outright: nothing behind the fence goes on."""
-    mark = f"halfcycle-{os.getpid()}"
-    inner = fence().command(["-c", f"import time; '{mark}'; time.sleep(120)"], _open_folder(tmp_path), WHO)
+    folder = _open_folder(tmp_path)
+    inside = f"import time; open({str(folder / 'started')!r}, 'w').close(); time.sleep(120)"
+    inner = fence().command(["-c", inside], folder, WHO)
     outer = f"import subprocess; p = subprocess.Popen({inner!r}, start_new_session=True); print(p.pid, flush=True); p.wait()"
     with subprocess.Popen([sys.executable, "-c", outer], stdout=subprocess.PIPE, text=True) as process:
         fenced = int(process.stdout.readline())
+        while not (folder / "started").exists():
+            threading.Event().wait(0.02)
         process.kill()
     for _ in range(100):
         if _state(fenced) in ("gone", "Z"):
             return
         threading.Event().wait(0.05)
     pytest.fail("it goes on")
+
+
+@needs_fence
+def test_it_does_not_outlive_its_time(user, monkeypatch):
+    monkeypatch.setattr(fences, "_GRACE_SECONDS", 1)
+    done = _run("import time; time.sleep(120)", kind=Fence(replace(Limits(), notebook_seconds=0)))
+    assert done.returncode == 128 + signal.SIGALRM
 
 
 def _state(pid):
