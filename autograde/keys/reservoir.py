@@ -47,7 +47,7 @@ class Reservoir:
     pulses : 1 charging pulse in a cycle (one diode) or 2 (four diodes)
 
     >>> round(Reservoir(34.0, 1.25, 0.7, 330.0, 470e-6).steady().mean_volts, 2)
-    30.28
+    31.1
     """
 
     volts_peak: float

@@ -146,7 +146,7 @@ _CAPACITOR = (
     Trap(
         "not-a-preferred-value",
         _microfarads,
-        "That capacitor is not sold. The last step is missing: the next value up in the E12 list.",
+        "That capacitor is not sold. The last step is missing: the next value up in the list of preferred values.",
         CHOICE,
         share=0.5,
     ),
@@ -162,7 +162,7 @@ _CONDUCTION = (
     Trap(
         "time-for-angle",
         lambda c: bench(c).conduction_degrees / 360 / c.hertz * 1e3,
-        "That is a time in milliseconds. The question asks for an angle: a whole cycle is 360 degrees.",
+        "That is a time in milliseconds. The question asks for an angle: take the part of the whole cycle that it fills, in degrees.",
         PULSES,
     ),
     Trap("full-wave-on-half-wave", lambda c: bench(c, 2).conduction_degrees, _BRIDGE_BENCH, PULSES),
