@@ -1,4 +1,4 @@
-"""Wiring pictures that show which path conducts, drawn once per state and kept.
+"""Wiring pictures that show which path conducts, drawn once per state and kept; as SVG, or on a page to print.
 
 Symbols are those of IEC 60617 / IEEE 315 as the schematic library draws them. What carries current is drawn thick in the
 colour of current; what blocks is dashed; what is broken is dotted. Words such as "330 Ω" are put in afterwards, so that a
@@ -8,12 +8,27 @@ Coordinates are grid units, x to the right and y upwards.
 """
 
 from collections.abc import Mapping
+from dataclasses import dataclass, field
 from functools import lru_cache
 from html import escape
+from itertools import pairwise
+from types import MappingProxyType
 
 from .scope import COLOURS, INK, PAPER
 
-__all__ = ["BLOCKING", "BROKEN", "CONDUCTING", "IDLE", "Sketch", "bridge", "filled", "half_wave", "run_of_wire"]
+__all__ = [
+    "BLOCKING",
+    "BROKEN",
+    "CONDUCTING",
+    "EDGES",
+    "IDLE",
+    "Picture",
+    "Sketch",
+    "bridge",
+    "filled",
+    "half_wave",
+    "run_of_wire",
+]
 
 CONDUCTING, BLOCKING, IDLE, BROKEN = "conducting", "blocking", "idle", "broken"
 _GREY = "#4d5a63"
@@ -25,43 +40,54 @@ _LINES = {
 }
 _UNIT = 36.0  # picture units in a grid unit
 _FONT = 15
-_EDGES = (-1.7, -1.4, 9.9, 6.9)  # left, bottom, right, top of every picture, grid units
+EDGES = (-1.7, -1.4, 9.9, 6.9)  # left, bottom, right, top of every picture, grid units
 _TOP = 5.4  # height of the upper rail; the lower one is at 0
 
 
 class Sketch:
-    """One drawing under way: parts and wires between points, each in a live state."""
+    """One drawing under way: parts and wires between points, each in a live state.
 
-    def __init__(self):
+    Without a canvas it becomes an SVG in which `@name@` holds a place for a value. On a canvas (axes of a page to print)
+    it is drawn in black, with `values` put in at once.
+    """
+
+    def __init__(self, canvas=None, values: Mapping[str, str] = MappingProxyType({})):
         import schemdraw  # here and not above: it loads slowly, and a lesson without a bench does without
 
         self.elements = schemdraw.elements
-        self.drawing = schemdraw.Drawing(canvas="svg", show=False)
-        self.drawing.config(fontsize=_FONT, font="sans-serif", color=INK)
+        self.values, self.black = values, canvas is not None
+        self.drawing = schemdraw.Drawing(canvas=canvas or "svg", show=False)
+        self.drawing.config(fontsize=_FONT if canvas is None else 9, font="sans-serif", color=self._line(IDLE)["color"])
+
+    def _line(self, state: str) -> dict:
+        line = _LINES[state]
+        return {**line, "color": "black", "lw": line["lw"] * 0.6} if self.black else line
 
     def wire(self, *points: tuple[float, float], state: str = IDLE) -> None:
         """Straight wires from point to point."""
-        for begin, end in zip(points, points[1:], strict=False):
-            self.drawing += self.elements.Line().at(begin).to(end).style(**_LINES[state])
+        for begin, end in pairwise(points):
+            self.drawing += self.elements.Line().at(begin).to(end).style(**self._line(state))
 
     def part(self, symbol: str, begin, end, state: str = IDLE, **options) -> None:
         """A part with two ends, called as the schematic library calls it."""
-        self.drawing += getattr(self.elements, symbol)(**options).at(begin).to(end).style(**_LINES[state])
+        self.drawing += getattr(self.elements, symbol)(**options).at(begin).to(end).style(**self._line(state))
 
     def dot(self, at, state: str = IDLE, *, open: bool = False) -> None:
-        colour = _LINES[state]["color"]
-        self.drawing += self.elements.Dot(open=open, radius=0.1).at(at).color(colour)
+        self.drawing += self.elements.Dot(open=open, radius=0.1).at(at).color(self._line(state)["color"])
 
-    def words(self, at, text: str, *, align: str = "left", size: int = _FONT) -> None:
+    def words(self, at, text: str, *, align: str = "left", size: float = _FONT) -> None:
         """Text beside a point; `@name@` in it is a place for a value."""
+        for name, value in self.values.items():
+            text = text.replace(f"@{name}@", value)
+        size = size * 0.6 if self.black else size
         self.drawing += self.elements.Label().at(at).label(text, halign=align, valign="center", fontsize=size, ofst=0)
 
     def svg(self) -> str:
-        """The drawing as an SVG of the size that all wiring pictures share; `filled` completes it."""
+        """The drawing as an SVG of the size that all wiring pictures share."""
         raw = self.drawing.get_imagedata("svg").decode()
         inside = raw[raw.index(">") + 1 : raw.rindex("</svg>")]
         inside = inside.replace("stroke-dasharray:-;", "").replace('font-family="sans"', "")
-        left, bottom, right, top = _EDGES
+        left, bottom, right, top = EDGES
         box = f"{left * _UNIT:g} {-top * _UNIT:g} {(right - left) * _UNIT:g} {(top - bottom) * _UNIT:g}"
         x, y, wide, high = box.split()
         return (
@@ -71,26 +97,74 @@ class Sketch:
         )
 
 
+@dataclass(frozen=True)
+class Picture:
+    """What a wiring picture shows: which drawing, the states of its parts, the values at them, and the whole in words."""
+
+    kind: str
+    parts: tuple
+    values: Mapping[str, str] = field(compare=False)
+    words: str
+
+    def svg(self) -> str:
+        """The picture as SVG with its text alternative; only its first drawing in a state takes time."""
+        return filled(_template(self.kind, self.parts), self.words, self.values)
+
+    __str__ = _repr_html_ = svg
+
+    def draw_on(self, canvas) -> None:
+        """Draw the picture in black on matplotlib axes."""
+        sketch = Sketch(canvas, self.values)
+        _DRAWINGS[self.kind](sketch, *self.parts)
+        sketch.drawing.draw(show=False)
+
+
 def filled(template: str, words: str, values: Mapping[str, str]) -> str:
-    """Put the text alternative and the values into a drawing."""
+    """Put the text alternative and the values into the SVG of a sketch."""
     for name, text in {"words": words, **values}.items():
         template = template.replace(f"@{name}@", escape(text, quote=True))
     return template
 
 
+@lru_cache(maxsize=128)
+def _template(kind: str, parts: tuple) -> str:
+    sketch = Sketch()
+    _DRAWINGS[kind](sketch, *parts)
+    return sketch.svg()
+
+
 def half_wave(
     words: str, values: Mapping[str, str], *, diode: str, capacitor: str, load: str, reversed_diode: bool = False
-) -> str:
+) -> Picture:
     """One diode, a capacitor or none (state ""), a load; each in its state.
 
     Values: line, supply, diode, diode_does, capacitor, load.
     """
-    return filled(_half_wave(diode, capacitor, load, reversed_diode), words, values)
+    return Picture("half", (diode, capacitor, load, reversed_diode), values, words)
 
 
-@lru_cache(maxsize=64)
-def _half_wave(diode: str, capacitor: str, load: str, reversed_diode: bool) -> str:
-    sketch = Sketch()
+def bridge(
+    words: str,
+    values: Mapping[str, str],
+    *,
+    diodes: tuple[str, ...],
+    capacitor: str,
+    load: str,
+    reversed_diode: bool = False,
+) -> Picture:
+    """Four diodes, `diodes` the states of D1 to D4. Values: line, supply, capacitor, load."""
+    return Picture("bridge", (tuple(diodes), capacitor, load, reversed_diode), values, words)
+
+
+def run_of_wire(words: str, values: Mapping[str, str], *, pulled_in: bool, actuators: bool) -> Picture:
+    """A transformer, a run of two conductors, a relay with its contact, and actuators or none at the far end.
+
+    Values: line, supply, near, out, back, far, coil, contact, actuators.
+    """
+    return Picture("run", (pulled_in, actuators), values, words)
+
+
+def _half_wave(sketch: Sketch, diode: str, capacitor: str, load: str, reversed_diode: bool) -> None:
     path = CONDUCTING if diode == CONDUCTING else IDLE
     _transformer(sketch, 2.7, path)
     sketch.wire((1.3, 3.7), (1.3, _TOP), (2.2, _TOP), state=path)
@@ -101,19 +175,9 @@ def _half_wave(diode: str, capacitor: str, load: str, reversed_diode: bool) -> s
     sketch.words((3.3, _TOP - 0.8), "@diode_does@", align="center", size=14)
     sketch.wire((4.4, _TOP), (6.0, _TOP), state=path)
     _capacitor_and_load(sketch, 6.0, (0.0, _TOP), capacitor, load)
-    return sketch.svg()
 
 
-def bridge(
-    words: str, values: Mapping[str, str], *, diodes: tuple[str, ...], capacitor: str, load: str, reversed_diode: bool
-) -> str:
-    """Four diodes, `diodes` the states of D1 to D4. Values: line, supply, capacitor, load."""
-    return filled(_bridge(tuple(diodes), capacitor, load, reversed_diode), words, values)
-
-
-@lru_cache(maxsize=64)
-def _bridge(diodes: tuple[str, ...], capacitor: str, load: str, reversed_diode: bool) -> str:
-    sketch = Sketch()
+def _bridge(sketch: Sketch, diodes: tuple[str, ...], capacitor: str, load: str, reversed_diode: bool) -> None:
     one, two, three, four = (state if state == CONDUCTING else IDLE for state in diodes)
     upper, lower = (CONDUCTING if CONDUCTING in pair else IDLE for pair in ((one, three), (two, four)))
     _transformer(sketch, 2.7, upper)
@@ -127,7 +191,6 @@ def _bridge(diodes: tuple[str, ...], capacitor: str, load: str, reversed_diode: 
         sketch.wire((2.7, y), (4.6, y), state=first)
         sketch.wire((4.6, y), (6.2, y), state=feeds)
     _capacitor_and_load(sketch, 6.2, (0.0, _TOP), capacitor, load)
-    return sketch.svg()
 
 
 def _leg(
@@ -183,17 +246,7 @@ def _capacitor(sketch: Sketch, x: float, bottom: float, top: float, state: str) 
     sketch.words((x - 0.35, middle + 0.4), "+", align="right")
 
 
-def run_of_wire(words: str, values: Mapping[str, str], *, pulled_in: bool, actuators: bool) -> str:
-    """A transformer, a run of two conductors, a relay with its contact, and actuators or none at the far end.
-
-    Values: line, supply, near, out, back, far, coil, contact, actuators.
-    """
-    return filled(_run_of_wire(pulled_in, actuators), words, values)
-
-
-@lru_cache(maxsize=8)
-def _run_of_wire(pulled_in: bool, actuators: bool) -> str:
-    sketch = Sketch()
+def _run_of_wire(sketch: Sketch, pulled_in: bool, actuators: bool) -> None:
     _transformer(sketch, 2.7, CONDUCTING)
     for y, secondary, name, letter in ((_TOP, 3.7, "@out@", "R"), (0.0, 1.7, "@back@", "C")):
         sketch.wire((1.3, secondary), (1.3, y), (2.2, y), state=CONDUCTING)
@@ -210,7 +263,6 @@ def _run_of_wire(pulled_in: bool, actuators: bool) -> str:
             sketch.wire((5.4, y), (8.4, y), state=CONDUCTING)
         sketch.part("RBox", (8.4, _TOP), (8.4, 0.0), state=CONDUCTING)
         sketch.words((8.4, -0.6), "@actuators@", align="center", size=14)
-    return sketch.svg()
 
 
 def _relay(sketch: Sketch, x: float, pulled_in: bool) -> None:
@@ -226,3 +278,6 @@ def _relay(sketch: Sketch, x: float, pulled_in: bool) -> None:
         sketch.dot((contact_x, y), open=True)
     sketch.words((contact_x, 4.35), "contact", align="center", size=14)
     sketch.words((contact_x, 1.0), "@contact@", align="center", size=14)
+
+
+_DRAWINGS = {"half": _half_wave, "bridge": _bridge, "run": _run_of_wire}

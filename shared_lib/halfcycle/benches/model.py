@@ -1,7 +1,8 @@
 """What every bench is made of: controls, situations, readings, and the state that is shown.
 
-A bench module has `CONTROLS`, `SITUATIONS`, a frozen dataclass `Settings`, `start(circuit) -> Settings` and
-`state(settings, before=None) -> State`, all without widgets; and a `.toml` file of the same name with its `Talk`.
+A bench module has `NAME`, `CONTROLS`, `SITUATIONS`, a frozen dataclass `Settings`, `start(circuit) -> Settings` and
+`state(settings, before=None) -> State`, all without widgets; `traces`, `markers` and `wiring_picture` of settings, and
+`PRINTED`, the two settings on its hand-out; and a `.toml` file of the same name with its `Talk`.
 """
 
 import tomllib

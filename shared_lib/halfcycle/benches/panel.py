@@ -49,7 +49,7 @@ class Panel(widgets.VBox):
             options=[(control.show(choice), choice) for choice in with_own(control, value)],
             value=value,
             description=control.label,
-            description_tooltip=control.label,
+            tooltip=control.label,
         )
         slider.observe(lambda change: self._moved(control.name, change["new"]), "value")
         return slider

@@ -20,7 +20,24 @@ from halfcycle.waveforms import Waveform
 from .model import Control, Reading, Situation, State, own
 from .rectifier_words import caution, sentence
 
-__all__ = ["CONTROLS", "NAME", "SITUATIONS", "Numbers", "Settings", "Source", "network", "numbers", "start", "state"]
+__all__ = [
+    "CONTROLS",
+    "NAME",
+    "PRINTED",
+    "SITUATIONS",
+    "Moment",
+    "Numbers",
+    "Settings",
+    "Source",
+    "markers",
+    "moment",
+    "network",
+    "numbers",
+    "start",
+    "state",
+    "traces",
+    "wiring_picture",
+]
 
 NAME = "rectifier"
 _SAMPLES = 1000
@@ -47,6 +64,9 @@ class Source:
         return f"{self.volt_amperes:g} VA" if self.volt_amperes else f"{self.volts_rms:g} V"
 
 
+_USUAL = Source.rated(40)
+
+
 @dataclass(frozen=True)
 class Settings:
     """Where the bench's controls stand, in plain units; `fault` is "", "capacitor open" or "diode reversed"."""
@@ -54,7 +74,7 @@ class Settings:
     kind: str = "half"
     capacitor_farad: float = 220e-6
     load_ohm: float = 150.0
-    source: Source = Source.rated(40)
+    source: Source = _USUAL
     line_percent: float = 100.0
     moment_degrees: float = 75.0
     fault: str = ""
@@ -87,6 +107,10 @@ SITUATIONS = (
     Situation("No filter", {"fault": "", "capacitor_farad": 0.0}),
     Situation("Capacitor open", {"fault": "capacitor open"}),
     Situation("Diode reversed", {"fault": "diode reversed"}),
+)
+PRINTED = (
+    ("Without a capacitor", Settings(capacitor_farad=0.0)),
+    ("With a capacitor", Settings()),
 )
 
 
@@ -241,8 +265,8 @@ def state(settings: Settings, before: Settings | None = None) -> State:
         readings=_readings(found),
         sentence=sentence(settings, before, found, numbers(before) if before else None, now),
         caution=words,
-        wiring_svg=_wiring(settings, now),
-        scope_svg=_scope(settings, found),
+        wiring_svg=wiring_picture(settings).svg(),
+        scope_svg=_scope(settings),
         danger=danger,
     )
 
@@ -260,7 +284,9 @@ def _readings(found: Numbers) -> tuple[Reading, ...]:
     )
 
 
-def _wiring(settings: Settings, now: Moment) -> str:
+def wiring_picture(settings: Settings) -> wiring.Picture:
+    """The circuit in the state of the moment shown."""
+    now = moment(settings)
     live = {name: wiring.CONDUCTING if name in now.conducting else wiring.BLOCKING for name in _DIODES}
     load = wiring.CONDUCTING if abs(now.load_volts) > _FEEDS_VOLTS else wiring.BLOCKING
     capacitor = ""
@@ -296,20 +322,30 @@ def _wiring_words(settings: Settings, now: Moment, values: dict[str, str]) -> st
     )
 
 
-def _scope(settings: Settings, found: Numbers) -> str:
-    traces = (
+def traces(settings: Settings) -> tuple[Trace, ...]:
+    """The waveforms that the bench shows."""
+    found = numbers(settings)
+    return (
         Trace(found.secondary, "supply", "Secondary"),
         Trace(found.load, "load", "Load"),
         Trace(found.source_amps, "current", "Current drawn"),
     )
+
+
+def markers(settings: Settings) -> tuple:
+    """What is pointed out on the traces."""
+    found = numbers(settings)
     low, high = float(found.load.values.min()), float(found.load.values.max())
-    markers = (
+    return (
         Level(found.mean_volts, f"mean {amount(found.mean_volts, 'V')}"),
         Span(low, high, f"ripple {amount(found.ripple_volts, 'V')}"),
     )
+
+
+def _scope(settings: Settings) -> str:
     return scope_svg(
-        traces,
-        markers,
+        traces(settings),
+        markers(settings),
         cursor_s=settings.moment_degrees / 360 / 60.0,
         cursor_label=f"{settings.moment_degrees:g}°",
         title="Scope picture of the rectifier, two cycles",

@@ -20,7 +20,21 @@ from halfcycle.wire import Wire
 from .model import Control, Reading, Situation, State, own
 from .supply_words import caution, sentence
 
-__all__ = ["CONTROLS", "NAME", "SITUATIONS", "Numbers", "Settings", "numbers", "start", "state"]
+__all__ = [
+    "CONTROLS",
+    "NAME",
+    "PRINTED",
+    "SITUATIONS",
+    "Numbers",
+    "Settings",
+    "markers",
+    "numbers",
+    "pulls_in",
+    "start",
+    "state",
+    "traces",
+    "wiring_picture",
+]
 
 NAME = "supply"
 RATED_VOLTS = 24.0
@@ -77,6 +91,10 @@ SITUATIONS = (
     Situation("Long thin run", {"length_ft": 400.0, "gauge_awg": 22}),
     Situation("All zones call", {"actuators": 6}),
     Situation("Transformer too small", {"volt_amperes": 20.0, "actuators": 6}),
+)
+PRINTED = (
+    ("A short thick run", Settings(length_ft=25.0, gauge_awg=16, actuators=4)),
+    ("A long thin run", Settings(length_ft=250.0, gauge_awg=20, actuators=4)),
 )
 
 
@@ -176,8 +194,8 @@ def state(settings: Settings, before: Settings | None = None) -> State:
         readings=_readings(settings, found),
         sentence=sentence(settings, before, found, numbers(before) if before else None, works),
         caution=words,
-        wiring_svg=_wiring(settings, found, works),
-        scope_svg=_scope(settings, found),
+        wiring_svg=wiring_picture(settings).svg(),
+        scope_svg=scope_svg(traces(settings), markers(settings), title="Scope picture of the supply, two cycles"),
         danger=danger,
     )
 
@@ -195,7 +213,9 @@ def _readings(settings: Settings, found: Numbers) -> tuple[Reading, ...]:
     )
 
 
-def _wiring(settings: Settings, found: Numbers, works: bool) -> str:
+def wiring_picture(settings: Settings) -> wiring.Picture:
+    """The circuit with its voltages, and whether the relay has pulled in."""
+    found, works = numbers(settings), pulls_in(settings)
     values = {
         "line": "line",
         "supply": f"{settings.volt_amperes:g} VA",
@@ -215,16 +235,22 @@ def _wiring(settings: Settings, found: Numbers, works: bool) -> str:
     return wiring.run_of_wire(words, values, pulled_in=works, actuators=settings.actuators > 0)
 
 
-def _scope(settings: Settings, found: Numbers) -> str:
-    traces = (
+def traces(settings: Settings) -> tuple[Trace, ...]:
+    """The waveforms that the bench shows."""
+    found = numbers(settings)
+    return (
         Trace(found.near, "supply", "Transformer"),
         Trace(found.far, "load", "Relay"),
         Trace(found.amps, "current", "Current"),
     )
+
+
+def markers(settings: Settings) -> tuple[Level, ...]:
+    """What is pointed out on the traces."""
+    found = numbers(settings)
     needed = Waveform.sine(volts_peak=settings.pull_in_volts * 2**0.5)
-    markers = (
+    return (
         Level(meters.peak(found.near), f"supply {amount(meters.peak(found.near), 'V')}"),
         Level(found.far_peak_volts, f"relay {amount(found.far_peak_volts, 'V')}"),
         Level(meters.peak(needed), f"needs {amount(meters.peak(needed), 'V')}"),
     )
-    return scope_svg(traces, markers, title="Scope picture of the supply, two cycles")
