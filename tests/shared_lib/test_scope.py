@@ -5,10 +5,11 @@ import xml.etree.ElementTree as ET
 
 import numpy as np
 import pytest
-from halfcycle.scope import COLOURS, INK, PAPER, Level, Point, Span, Trace, decimate, nice_ticks, scope_svg
-from halfcycle.waveforms import Waveform
 from hypothesis import given, settings
 from hypothesis import strategies as st
+
+from halfcycle.scope import COLOURS, INK, PAPER, Level, Point, Span, Trace, decimate, nice_ticks, scope_svg
+from halfcycle.waveforms import Waveform
 
 SVG = "{http://www.w3.org/2000/svg}"
 

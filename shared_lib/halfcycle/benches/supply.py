@@ -55,11 +55,12 @@ class Settings:
     actuators: int = 2
     actuator_va: float = 5.0
     pull_in_volts: float = 19.0
+    thermostat_va: float = 0.0  # at the transformer, not at the end of the run
 
     @property
     def load_va(self) -> float:
         """The load list: what everything together is rated to draw at 24 V."""
-        return self.relay_va + self.actuators * self.actuator_va
+        return self.thermostat_va + self.relay_va + self.actuators * self.actuator_va
 
 
 def _with(unit: str):
@@ -112,6 +113,7 @@ def start(circuit=None) -> Settings:
         actuators=int(own(circuit, "actuators", default=plain.actuators)),
         actuator_va=float(own(circuit, "actuator_va", default=plain.actuator_va)),
         pull_in_volts=float(own(circuit, "pull_in_volts", default=plain.pull_in_volts)),
+        thermostat_va=float(own(circuit, "thermostat_va", default=plain.thermostat_va)),
     )
 
 
@@ -145,10 +147,9 @@ def numbers(settings: Settings) -> Numbers:
     )
     solved = _network(supply, wire, settings).run(_CYCLES / supply.hertz)
     seconds = solved.times(_CYCLES * _SAMPLES)
-    wanted = [("node", "R"), ("volts", "coil"), ("amps", "run out")]
-    near, far, amps = (
-        Waveform(seconds, values, unit)
-        for values, unit in zip(solved.quantities(wanted, seconds), ("V", "V", "A"), strict=True)
+    wanted = [("node", "R"), ("volts", "coil"), ("amps", "run out"), ("amps", "secondary")]
+    near, far, amps, drawn = (
+        Waveform(seconds, values, unit) for values, unit in zip(solved.quantities(wanted, seconds), "VVAA", strict=True)
     )
     return Numbers(
         no_load_volts=supply.volts_rms,
@@ -157,7 +158,7 @@ def numbers(settings: Settings) -> Numbers:
         far_peak_volts=meters.peak(far),
         run_amps=meters.true_rms(amps),
         one_way_ohm=wire.one_way_ohm,
-        drawn_va=meters.true_rms(near) * meters.true_rms(amps),
+        drawn_va=meters.true_rms(near) * meters.true_rms(drawn),
         near=near,
         far=far,
         amps=amps,
@@ -169,6 +170,8 @@ def _network(supply: Supply, wire: Wire, settings: Settings) -> Network:
     add_supply(net, supply, "R", "C")
     net.resistor("run out", "R", "far R", wire.one_way_ohm)
     net.resistor("run back", "far C", "C", wire.one_way_ohm)
+    if settings.thermostat_va:
+        net.resistor("thermostat", "R", "C", RATED_VOLTS**2 / settings.thermostat_va)
     net.resistor("coil", "far R", "far C", RATED_VOLTS**2 / settings.relay_va)
     if settings.actuators:
         ohm = RATED_VOLTS**2 / (settings.actuators * settings.actuator_va)
@@ -208,7 +211,7 @@ def _readings(settings: Settings, found: Numbers) -> tuple[Reading, ...]:
         Reading("At the relay", found.far_volts, "V"),
         Reading("Current in the run", found.run_amps, "A"),
         Reading("Run, out and back", 2 * found.one_way_ohm, "Ω"),
-        Reading("Load list", settings.load_va, "VA"),
+        Reading("Load list, thermostat included" if settings.thermostat_va else "Load list", settings.load_va, "VA"),
         Reading("Drawn from transformer", found.drawn_va, "VA"),
     )
 
