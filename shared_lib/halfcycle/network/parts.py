@@ -193,7 +193,7 @@ class ExponentialDiode:
     `emission_volts` is the ideality factor times the thermal voltage (25.85 mV at 300 K).
 
     >>> round(ExponentialDiode(1e-9, 1.8 * 0.02585).points()[-1][0], 3)
-    1.072
+    1.071
     """
 
     saturation_amps: float = 1e-9
