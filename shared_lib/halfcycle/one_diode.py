@@ -116,11 +116,11 @@ def block_picture(volts_rms: float, *, drop_volts: float, capacitor_farad: float
 
 
 def relay_picture(volts_rms: float, *, drop_volts: float, coil_ohm: float) -> None:
-    """Show the relay coil with its flywheel diode: wiring, two cycles of its voltage and of its current."""
+    """Show the relay coil with its flywheel diode: wiring, two cycles of its voltage and of its current, their means marked."""
     volts, amps = relay(volts_rms, drop_volts=drop_volts, coil_ohm=coil_ohm)
     levels = [
         Level(dc(volts), f"mean {amount(dc(volts), 'V')}"),
-        Level(dc(amps), f"mean {amount(dc(amps), 'A')}", "A"),
+        Level(dc(amps), amount(dc(amps), "A"), "A"),
     ]
     scope = scope_svg(
         [Trace(_twice(volts), "load", "Coil, volts"), Trace(_twice(amps), "current", "Coil, amperes")],
