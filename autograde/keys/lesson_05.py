@@ -9,11 +9,11 @@ from functools import lru_cache
 from math import log, sqrt
 
 import numpy as np
-from halfcycle import Diode, Supply, meters, rectify
-from halfcycle.network import Network
 
 from autograde.keys.reservoir import SteadyState, steady_state
 from autograde.marking import Key
+from halfcycle import Diode, Supply, meters, rectify
+from halfcycle.network import Network
 
 __all__ = ["E12", "KEYS", "STEPS_VOLTS", "bench", "inrush_amps", "next_e12", "peak_inverse_volts", "rule_ripple_volts"]
 

@@ -3,7 +3,6 @@
 from math import log, log10, pi, sqrt
 
 import numpy as np
-from halfcycle.variants.lesson_05 import RATED_VOLTS
 
 from autograde.keys.lesson_05 import (
     CHOICE,
@@ -24,6 +23,7 @@ from autograde.keys.lesson_05 import (
     rule_ripple_volts,
 )
 from autograde.marking import Trap
+from halfcycle.variants.lesson_05 import RATED_VOLTS
 
 __all__ = ["TRAPS"]
 

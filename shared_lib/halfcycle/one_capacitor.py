@@ -13,7 +13,7 @@ from .network import Diode
 from .one_diode import block_picture, table
 from .rectifier import Rectified, SteadyRectified, rectify
 from .scope import Level, Point, Span, Trace, scope_svg
-from .showing import show
+from .showing import quantity, show
 from .supply import Supply
 from .waveforms import Waveform
 
@@ -62,25 +62,25 @@ class Board:
         (span,) = [(begin, end) for begin, end, mode in self.steady().run.modes("D1") if mode == "on"]
         return tuple(360 * self.supply.hertz * instant for instant in span)
 
-    def wiring(self, words: str, does: str, *, diode: str, load: str = "", live: str = wiring.CONDUCTING) -> str:
-        """The wiring picture, `words` its text alternative and `does` what stands under the diode."""
+    def wiring(self, words: str, does: str, *, diode: str, supply: str = "") -> str:
+        """The wiring picture, `words` its text alternative, `does` what stands under the diode, `supply` by the winding."""
         values = {
             "line": "line",
-            "supply": amount(self.supply.volts_rms, "V"),
+            "supply": supply or amount(self.supply.volts_rms, "V"),
             "diode": "diode",
             "diode_does": does,
             "capacitor": amount(self.capacitor_farad, "F") if self.capacitor_farad else "",
-            "load": load or f"board {self.load_ohm:g} Ω",
+            "load": quantity(self.load_ohm, "Ω"),
         }
-        capacitor = live if self.capacitor_farad else ""
-        return wiring.half_wave(words, values, diode=diode, capacitor=capacitor, load=live)
+        live = wiring.CONDUCTING
+        return wiring.half_wave(words, values, diode=diode, capacitor=live if self.capacitor_farad else "", load=live)
 
     def words(self) -> str:
         """The circuit in one sentence."""
         filter_ = f"a capacitor of {amount(self.capacitor_farad, 'F')}" if self.capacitor_farad else "no capacitor"
         return (
             f"Wiring picture: a transformer, {amount(self.supply.volts_rms, 'V')} without load; one diode in the line; "
-            f"{filter_}; a relay board of {self.load_ohm:g} Ω."
+            f"{filter_}; a relay board of {quantity(self.load_ohm, 'Ω')}."
         )
 
 
@@ -133,25 +133,24 @@ def fall_picture(
 ) -> None:
     """Show a capacitor that falls from `start_volts` through `ohm`, one time constant and `end_volts` marked.
 
-    `empties` names the resistance, `power` says what stands under the diode.
+    `empties` names the resistance; `power` says in two words or three why the diode passes nothing.
     """
     tau = ohm * capacitor_farad
     fall = tau * np.log(start_volts / end_volts)
     seconds = np.linspace(0, max(4 * tau, 1.2 * fall), 801)
     wave = Waveform(seconds, start_volts * np.exp(-seconds / tau), "V")
     markers = [
-        Point(tau, start_volts / np.e, f"one R·C {amount(tau, 's')}"),
-        Point(fall, end_volts, f"{amount(end_volts, 'V')} {amount(fall, 's')}"),
+        Point(tau, start_volts / np.e, f"R·C {amount(tau, 's')}"),
+        Point(fall, end_volts, f"here {amount(fall, 's')}"),
     ]
     board = Board(start_volts / 2**0.5, 1.0, ohm, capacitor_farad)
     scope = scope_svg([Trace(wave, "load", "Capacitor")], markers, title="Scope picture of the capacitor emptying")
     words = (
-        f"Wiring picture: the diode passes nothing, {power}; a capacitor of {amount(capacitor_farad, 'F')} feeds the "
-        f"{empties}, {amount(ohm, 'Ω')}. It falls from {amount(start_volts, 'V')} to {amount(end_volts, 'V')} in "
+        f"Wiring picture: {power}, the diode passes nothing; a capacitor of {amount(capacitor_farad, 'F')} feeds the "
+        f"{empties}, {quantity(ohm, 'Ω')}. It falls from {amount(start_volts, 'V')} to {amount(end_volts, 'V')} in "
         f"{amount(fall, 's')}; one time constant is {amount(tau, 's')}."
     )
-    load = f"{empties} {amount(ohm, 'Ω')}"
-    _show(board.wiring(words, power, diode=wiring.BLOCKING, load=load), scope, words)
+    _show(board.wiring(words, power, diode=wiring.BLOCKING, supply="24 V"), scope, words)
 
 
 def _terminals(steady: SteadyRectified, board: Board) -> Waveform:

@@ -1,5 +1,7 @@
 """Lesson 05: its circuits, its two keys, its traps and its notebook, held against each other and against SciPy."""
 
+import ast
+import functools
 import itertools
 import json
 import re
@@ -23,13 +25,16 @@ OF_THE_BENCH = ("volt_amperes", "regulation_percent", "load_ohm", "capacitor_mic
 ROADS_AGREE = 5e-4
 
 
+@functools.cache
 def every_core():
     """All rectifiers that can be drawn, the other values taken in turn from their lists."""
     others = {name: itertools.cycle(draw.choices) for name, draw in lesson_05.DRAWS.items() if name not in OF_THE_BENCH}
+    found = []
     for values in itertools.product(*(lesson_05.DRAWS[name].choices for name in OF_THE_BENCH)):
         drawn = dict(zip(OF_THE_BENCH, values, strict=True)) | {name: next(turn) for name, turn in others.items()}
         if lesson_05.accept(drawn):
-            yield _circuit(drawn)
+            found.append(_circuit(drawn))
+    return found
 
 
 def _circuit(drawn):
@@ -211,6 +216,15 @@ def test_questions_state_points_and_tolerance_of_their_keys(cells):
         exact = item in ("05-capacitor", "05-working-volts")
         assert ("exactly as it stands" if exact else f"within {100 * key.rel_tol:.0f} %") in question
         assert f"{key.points} point" in question
+
+
+def test_the_worked_example_takes_no_name_of_the_learners_own_circuit(cells):
+    """An apprentice who types `volts_rms` must never silently get the example's value."""
+    own = set(circuit("half-cycle", "05", "guest").values())
+    for cell in cells:
+        if cell["cell_type"] == "code":
+            names = {node.id for node in ast.walk(ast.parse(_source(cell))) if isinstance(node, ast.Name)}
+            assert not names & own, (cell["id"], names & own)
 
 
 @pytest.mark.parametrize("learner", ["rosa.quill", "ned.marsh"])
