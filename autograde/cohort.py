@@ -56,21 +56,26 @@ COHORT = (
     _person(
         "Chenguang",
         "Wei",
-        "Reckons one diode as if both half cycles came through.",
+        "Reckons with peak to peak, and one diode as if both half cycles came through.",
         beliefs=("full-wave-on-half-wave", "peak-to-peak-for-peak"),
     ),
-    _person("Dalia", "Haddad", "Never takes the drop of a diode off.", beliefs=("drop-forgotten",)),
+    _person(
+        "Dalia",
+        "Haddad",
+        "Never takes the drop of a diode off, and counts a run of wire one way.",
+        beliefs=("drop-forgotten", "one-way-length"),
+    ),
     _person(
         "Esi",
         "Mensah",
-        "Believes a capacitor is full after one time constant, and one peak is all a diode must block.",
-        beliefs=("one-time-constant", "one-peak-inverse"),
+        "Takes one time constant as full or empty, and one peak as all that a diode must block.",
+        beliefs=("one-time-constant", "one-peak-inverse", "peak-for-rms"),
     ),
     _person(
         "Fionn",
         "Gallagher",
-        "Counts a run of wire one way, and rates parts against rms.",
-        beliefs=("rating-against-rms",),
+        "Counts a run of wire one way, divides VA by the peak, and rates parts against rms.",
+        beliefs=("one-way-length", "va-over-peak", "rating-against-rms"),
     ),
     _person(
         "Guadalupe",
@@ -80,11 +85,11 @@ COHORT = (
     ),
     _person("Hana", "Novák", "Does not look at milli and micro.", slips_prefix=True),
     _person("Ishaan", "Patel", "Handed in without an answer.", blank=True),
-    _person("Juno", "Blackwater", "Has it right, and was late once.", late=True),
+    _person("Juno", "Blackwater", "Takes rms for the peak, and was late once.", beliefs=("rms-for-peak",), late=True),
     _person(
         "Kwame",
         "Adjei",
-        "First forgot every drop and took rms for peak; handed in again with it mended.",
+        "First forgot every drop and took rms for the peak; handed in again with both mended.",
         first_beliefs=("drop-forgotten", "rms-for-peak"),
     ),
     _person("Leilani", "Kahale", "Typed in the answers of Amara, whose circuit is another.", copies="amara"),
@@ -98,7 +103,7 @@ def answers(person: Person, course: str, lesson: str, *, first: bool = False) ->
     if person.blank:
         return {item: Answer("", "no answer") for item in keys}
     if person.copies:
-        return _copied(person, course, lesson, keys, own)
+        return _copied(person, course, lesson, keys, traps, own)
     beliefs = person.first_beliefs if first else person.beliefs
     found = {}
     for item, key in keys.items():
@@ -119,14 +124,21 @@ def _believed(person: Person, beliefs: tuple[str, ...], key, traps, own) -> tupl
     return right, "right"
 
 
-def _copied(person: Person, course: str, lesson: str, keys, own) -> dict[str, Answer]:
+def _copied(person: Person, course: str, lesson: str, keys, traps, own) -> dict[str, Answer]:
     source = next(each for each in COHORT if each.learner.id == person.copies)
     theirs = circuit(course, lesson, source.learner.id)
     found = {}
     for item, answer in answers(source, course, lesson).items():
-        fits_own = marking.fits(keys[item].first(theirs), keys[item].first(own), keys[item])
-        found[item] = Answer(answer.typed, "right" if fits_own else f"fits:{person.copies}")
+        by_chance = _by_chance(keys[item].first(theirs), keys[item], traps[item], own)
+        found[item] = Answer(answer.typed, by_chance or f"fits:{person.copies}")
     return found
+
+
+def _by_chance(value, key, traps, own) -> str:
+    """The verdict where someone else's right answer happens to be one's own, or a known mistake with one's own circuit."""
+    if marking.fits(value, key.first(own), key):
+        return "right"
+    return next((f"trap:{trap.name}" for trap in traps if marking.fits(value, trap.value(own), key)), "")
 
 
 def _typed(value: float | tuple, own, item: str) -> str:

@@ -30,6 +30,10 @@ def _bar(what: str):
     return lambda things: tqdm(things, desc=what, unit="", disable=None, leave=False, file=sys.stderr)
 
 
+def _many(count: int, one: str) -> str:
+    return f"{count} {one}{'' if count == 1 else 's'}"
+
+
 def _close(sentences: list[str], summing_up: str) -> int:
     """Name what is left for a person; 1 if there is something."""
     for sentence in sentences:
@@ -49,7 +53,7 @@ def _enrol(args) -> int:
     with opened(args.course) as gradebook:
         lines = roster.enrol(args.course, args.roster, gradebook)
     print("\n".join(lines))
-    print(f"{len(roster.learners(args.course))} learners are enrolled in {args.course}.")
+    print(f"{_many(len(roster.learners(args.course)), 'learner')} enrolled in {args.course}.")
     return 0
 
 
@@ -75,7 +79,7 @@ def _collect(args) -> int:
     done = collecting.collect(args.course, args.inbox, due, _bar("Collecting"))
     print("\n".join(done.taken) if done.taken else f"There was nothing to collect in {args.inbox}.")
     return _close(
-        done.troubles, f"{len(done.troubles)} of the files in {args.inbox} could not be taken; each is named above."
+        done.troubles, f"{_many(len(done.troubles), 'file')} in {args.inbox} could not be taken; each is named above."
     )
 
 
@@ -93,7 +97,7 @@ def _grade(args) -> int:
     )
     counts = {status: summary.count(status) for status in ("graded", "unchanged", "not graded")}
     print(", ".join(f"{count} {status}" for status, count in counts.items()))
-    return _close(summary.person, f"{len(summary.person)} things are left for a person; each is named above.")
+    return _close(summary.person, f"{_many(len(summary.person), 'matter')} left for a person; each is named above.")
 
 
 def _remark(args) -> int:
@@ -102,8 +106,8 @@ def _remark(args) -> int:
     done = grading.remark(args.course, lesson=args.lesson, progress=_bar("Marking again"))
     for one in done.moved:
         print(f"{one.learner}, {one.lesson}: {one.before:g} → {one.after:g} points")
-    print(f"{done.count} hand-ins marked again; {len(done.moved)} totals moved.")
-    return _close(list(done.troubles), f"{len(done.troubles)} hand-ins could not be marked again; each is named above.")
+    print(f"{_many(done.count, 'hand-in')} marked again; {_many(len(done.moved), 'total')} moved.")
+    return _close(list(done.troubles), f"{_many(len(done.troubles), 'hand-in')} could not be marked again; each is named above.")
 
 
 def _report(args) -> int:
@@ -114,7 +118,7 @@ def _report(args) -> int:
         return 0
     troubles = feedback(args.course, _bar("Feedback pages"))
     print(f"Feedback pages: {args.course / 'feedback'}")
-    return _close(troubles, f"{len(troubles)} feedback pages could not be written; each is named above.")
+    return _close(troubles, f"{_many(len(troubles), 'feedback page')} could not be written; each is named above.")
 
 
 def _review(args) -> int:

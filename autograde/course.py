@@ -57,6 +57,7 @@ def configure(c, place=None):
     mend_path()
     _folders(c, found)
     _steps(c)
+    _feedback(c)
     c.ClearSolutions.code_stub = {"python": ""}
     c.Autograde.create_student = False
     c.RestoreCells.release_folder = str(found.folder / "release")
@@ -125,3 +126,14 @@ def _steps(c):
         stock.AssignLatePenalties,
         stock.CheckCellMetadata,
     ]
+
+
+def _feedback(c):
+    """nbgrader's feedback pages with the marks and hints on top, and nothing in them that needs a network."""
+    from nbconvert.preprocessors import CSSHTMLHeaderPreprocessor
+    from nbgrader.preprocessors import GetGrades
+
+    from autograde.feedback import LeadWithMarks
+
+    c.GenerateFeedback.preprocessors = [GetGrades, LeadWithMarks, CSSHTMLHeaderPreprocessor]
+    c.GenerateFeedback.post_convert_hook = "autograde.feedback.offline"

@@ -1,17 +1,84 @@
-"""Feedback pages for the learners, through nbgrader's own generate_feedback."""
+"""Feedback pages for the learners, through nbgrader's own generate_feedback.
+
+`LeadWithMarks` is a step of nbgrader's: it puts the marks and hints on top and leaves folded code out. `offline` is its
+hook after each page: nbgrader's template fetches a formula renderer from the network, which the lessons do not need.
+"""
 
 from __future__ import annotations
 
 import logging
+import re
+from html import escape
 from pathlib import Path
 
+from nbformat.v4 import new_markdown_cell
 from nbgrader.converters import GenerateFeedback
 from nbgrader.converters.base import NbGraderException
 from nbgrader.coursedir import CourseDirectory
+from nbgrader.preprocessors import NbGraderPreprocessor
 
 from autograde import course as courses
+from autograde.files import write_whole
+from autograde.preprocessors.mark_slips import graded_cells
 
-__all__ = ["feedback"]
+__all__ = ["LeadWithMarks", "feedback", "offline"]
+
+_FROM_NETWORK = re.compile(r"""<script\b[^>]*\bsrc=["']https?://[^>]*>\s*</script>""", re.IGNORECASE)
+_STYLE = """<style>
+#toc, .anchor-link, div.prompt, .prompt, .output_prompt { display: none; }
+body { padding: 0; } .panel-heading h4 { font-size: 22px; }
+.own-marks { border-collapse: collapse; margin: 0 0 2em; width: 100%; }
+.own-marks th, .own-marks td { text-align: left; vertical-align: top; padding: .4em 1em .4em 0; border: 0; border-bottom: 1px solid #ccc; background: #fff; }
+.own-marks .number { white-space: nowrap; font-weight: bold; }
+@media (max-width: 40rem) { #notebook-container { padding: 0; } .container { padding: 0 6px; } .panel-body { padding: 8px; } }
+</style>"""
+
+
+class LeadWithMarks(NbGraderPreprocessor):
+    """Put one table of the marks and hints on top of the page, and leave out code that the lesson keeps folded."""
+
+    def preprocess(self, nb, resources):
+        """Return the notebook as it is to be shown; the points are those of the gradebook, changes by hand included."""
+        rows = [_row(item, cell) for item, cell in graded_cells(nb).items()]
+        for cell in nb.cells:
+            if cell.cell_type == "code" and cell.metadata.get("jupyter", {}).get("source_hidden"):
+                cell["transient"] = {"remove_source": True}
+        for cell in graded_cells(nb).values():
+            cell.outputs = [output for output in cell.outputs if output.output_type != "execute_result"]
+        nb.cells.insert(0, new_markdown_cell(_STYLE + "\n\n" + _table(rows), id="own-marks"))
+        return nb, resources
+
+
+def _row(item: str, cell) -> tuple[float, str]:
+    """``(share of the points, table row)`` of one graded cell."""
+    score, most = float(cell.metadata.nbgrader.get("score") or 0), float(cell.metadata.nbgrader.get("points") or 0)
+    lines = _said(cell)
+    handed, told = (lines[0], lines[-1]) if len(lines) > 1 else ("", "Not marked yet.")
+    by_hand = " Changed by hand." if len(lines) > 1 and not lines[1].startswith(f"{score:g} of ") else ""
+    cells = f'<td class="number">{score:g} of {most:g}</td><td>{escape(handed)} {escape(told + by_hand)}</td>'
+    return (score / most if most else 1.0), f'<tr><th scope="row"><a href="#{escape(item)}">{escape(item)}</a></th>{cells}</tr>'
+
+
+def _said(cell) -> list[str]:
+    """The lines that the marking left in a graded cell: what was handed in, the points, and why."""
+    shown = [output for output in cell.outputs if output.output_type == "display_data"]
+    return str(shown[0].data.get("text/plain", "")).splitlines() if shown else []
+
+
+def _table(rows: list[tuple[float, str]]) -> str:
+    """Least points first, for there is the work to do."""
+    body = "".join(row for _, row in sorted(rows, key=lambda pair: pair[0]))
+    head = "<tr><th>Item</th><th>Points</th><th>What you handed in, and what to look at again</th></tr>"
+    return f'<table class="own-marks"><thead>{head}</thead><tbody>{body}</tbody></table>' if rows else ""
+
+
+def offline(assignment, student, notebooks) -> None:
+    """Take out of fresh feedback pages whatever would fetch a script from the network (nbgrader's hook after each one)."""
+    for graded in map(Path, notebooks):
+        learner, lesson, course = graded.parts[-3], graded.parts[-2], graded.parents[3]
+        page = course / "feedback" / learner / lesson / f"{graded.stem}.html"
+        if page.is_file():
+            write_whole(page, _FROM_NETWORK.sub("", page.read_text(encoding="utf-8")))
 
 
 def feedback(course: Path, progress=iter) -> list[str]:
@@ -30,6 +97,6 @@ def _one(course: Path, learner: str, lesson: str) -> str:
     converter.log.handlers = converter.log.handlers or [logging.NullHandler()]
     try:
         converter.start()
-    except (NbGraderException, OSError) as error:
-        return f"{learner}, {lesson}: no feedback page could be written ({error or 'it is not in the gradebook'}); grade it again."
+    except (NbGraderException, OSError):
+        return f"{learner}, {lesson}: no feedback page could be written; grade that hand-in again."
     return ""

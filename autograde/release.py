@@ -10,6 +10,7 @@ from datetime import UTC, datetime, time
 from pathlib import Path
 
 import nbformat
+from halfcycle.release import strip
 from halfcycle.variants import lesson_number
 from nbgrader.converters import GenerateAssignment
 from nbgrader.converters.base import NbGraderException
@@ -98,12 +99,21 @@ def _check(folder: Path, lesson: str) -> None:
     except (LookupError, ValueError) as error:
         raise Trouble(f"The lesson {lesson} cannot be released: {error}") from error
     found = leaks(source, released, lesson)
+    found += _differences(strip(source), released)
     strays = [path.name for path in folder.rglob("*") if path.name != f"{lesson}.ipynb"]
     found += [f"the file {name} lies beside the notebook" for name in sorted(strays)]
     if found:
         raise Trouble(
             f"The lesson {lesson} is not released, because {found[0]}; mend its source in the lessons folder."
         )
+
+
+def _differences(studied, released) -> list[str]:
+    """Where the notebook that `halfcycle study` makes of the same source is another one."""
+    if len(studied.cells) != len(released.cells):
+        return ["“halfcycle study” gives it another number of cells"]
+    pairs = zip(studied.cells, released.cells, strict=True)
+    return [f"“halfcycle study” gives the cell {one.id} otherwise" for one, other in pairs if one != other]
 
 
 def leaks(source, released, lesson: str) -> list[str]:

@@ -28,7 +28,7 @@ def gather(course: Path, gradebook, *, title: str) -> Facts:
         own, changed = _rows(record, graded.get(place, {}))
         rows += own
         hand_ins.append(_hand_in(course, record, graded.get(place, {}), changed))
-        hints |= {row.verdict: row.hint for row in own if row.hint and row.verdict not in hints}
+        hints |= {row.verdict: row.hint.partition(" Reread “")[0] for row in own if row.hint and row.verdict not in hints}
     lessons = tuple(sorted({each.lesson for each in hand_ins}))
     lines = _planted_lines(course)
     found = {(row.learner, row.lesson, row.item): row for row in rows}

@@ -145,7 +145,7 @@ def _misconceptions(facts: Facts) -> str:
         label = f"{words(verdict)}: {len(who)} of {len(facts.learners)} learners"
         hint = escape(facts.hints.get(verdict, ""))
         blocks.append(
-            f'<li><h3>{escape(words(verdict))} <span class="n">{len(who)} of {len(facts.learners)}</span></h3>'
+            f'<li><h3><span class="name">{escape(words(verdict))}</span> <span class="n">{len(who)} of {len(facts.learners)}</span></h3>'
             f"{pictures.count_bar(len(who), len(facts.learners), label)}"
             f"<p><b>{_names(facts, who)}</b><br><small>in {escape(', '.join(items))}</small></p>"
             + (f'<p class="hint">{hint}</p>' if hint else "")
@@ -197,11 +197,11 @@ def _twins(facts: Facts) -> str:
         return ""
     ranked = sorted(pairs.items(), key=lambda pair: -len(pair[1]))
     rows = [
-        [_name(facts, one), _name(facts, other), _lesson(lesson), f"{len(items)}: {escape(', '.join(items))}"]
-        for (one, other, lesson), items in ranked
+        [_name(facts, one), _name(facts, other), f"{len(items)}: {escape(', '.join(items))}"]
+        for (one, other, _), items in ranked
     ]
     lead = "Flagged, not punished: one item may agree by chance, and learners may work together. Many items are worth a talk."
-    heads = ["Answers of", "fit the circuit of", "Lesson", "Items"]
+    heads = ["Answers of", "Fit the circuit of", "Items"]
     return _section("Answers that fit another learner’s circuit", _table(heads, rows, "plain"), lead=lead, name="twins")
 
 
@@ -216,8 +216,8 @@ def _planted(facts: Facts) -> str:
         for each in facts.planted
         if not each.agrees
     ]
-    heads = ["Learner", "Understanding", "Planted", "Found", ""]
-    body = _table(heads, [row for row in rows if row], "plain")
+    heads = ["Learner", "Stated understanding", "Planted", "Found"]
+    body = _table(heads, [row for row in rows if row], "planted")
     if misses:
         body += "<h3>Where they differ</h3>" + _table(["Learner", "Item", "Planted", "Found"], misses, "plain")
     return _section("Planted and found", body, lead=lead, name="planted")
@@ -227,10 +227,12 @@ def _planted_row(facts: Facts, learner: str) -> list[str]:
     own = [each for each in facts.planted if each.learner == learner]
     if not own:
         return []
-    good = all(each.agrees for each in own)
-    sign = '<span class="yes">✓ same</span>' if good else '<span class="no">✗ differs</span>'
     said = escape(facts.understanding.get(learner, ""))
-    return [_name(facts, learner), said, _tally(each.planted for each in own), _tally(each.found for each in own), sign]
+    if all(each.agrees for each in own):
+        found = '<span class="yes">✓ the same</span>'
+    else:
+        found = f'<span class="no">✗ differs</span><br>{_tally(each.found for each in own)}'
+    return [_name(facts, learner), said, _tally(each.planted for each in own), found]
 
 
 def _tally(verdicts) -> str:
