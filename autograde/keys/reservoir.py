@@ -136,7 +136,7 @@ class Reservoir:
         return self._volts(stop, start) * exp(-self._decay * idle) - self._source(start)
 
 
-@lru_cache(maxsize=4096)
+@lru_cache(maxsize=8192)
 def steady_state(*values) -> SteadyState:
     """`Reservoir(*values).steady()`, worked out once for each circuit."""
     return Reservoir(*values).steady()
