@@ -5,6 +5,7 @@ from __future__ import annotations
 import logging
 import warnings
 
+from nbformat.warnings import DuplicateCellId, MissingIDFieldWarning
 from nbgrader.converters import Autograde
 from nbgrader.converters.base import NbGraderException
 from nbgrader.coursedir import CourseDirectory
@@ -13,6 +14,9 @@ from sqlalchemy.exc import SAWarning
 from autograde import course as courses
 
 __all__ = ["autograde_one"]
+
+
+_BESIDE_THE_POINT = (SAWarning, DuplicateCellId, MissingIDFieldWarning)  # nbgrader's tables; what `RestoreCells` mends
 
 
 class _Autograde(Autograde):
@@ -51,7 +55,8 @@ def autograde_one(course, learner, lesson, *, unfenced=False):
     converter.log = _quiet()
     try:
         with warnings.catch_warnings():
-            warnings.simplefilter("ignore", SAWarning)  # nbgrader's own way with its tables
+            for kind in _BESIDE_THE_POINT:
+                warnings.simplefilter("ignore", kind)
             converter.start()
     except NbGraderException:
         if converter.cause is None:

@@ -5,11 +5,10 @@ from __future__ import annotations
 import functools
 from dataclasses import replace
 
-from halfcycle.variants import circuit
-
 from autograde import course as courses
 from autograde import records
 from autograde.marking import fits_other, load
+from halfcycle.variants import circuit
 
 __all__ = ["flag_neighbours"]
 

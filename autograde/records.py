@@ -17,7 +17,6 @@ from datetime import UTC, datetime
 from pathlib import Path
 
 import halfcycle
-
 from autograde.files import write_whole
 from autograde.marking import mark
 from autograde.trouble import Trouble, reason

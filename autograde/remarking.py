@@ -7,7 +7,6 @@ from dataclasses import dataclass
 from pathlib import Path
 
 import nbformat
-from halfcycle.variants import circuit
 from nbgrader.preprocessors import AssignLatePenalties, SaveAutoGrades
 
 from autograde import course as courses
@@ -17,6 +16,7 @@ from autograde.neighbours import flag_neighbours
 from autograde.preprocessors.mark_slips import checked_keys, graded_cells, show_mark
 from autograde.roster import learners
 from autograde.trouble import Trouble
+from halfcycle.variants import circuit
 
 __all__ = ["Moved", "Remarked", "remark"]
 

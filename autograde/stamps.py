@@ -6,9 +6,8 @@ import hashlib
 import importlib.util
 from pathlib import Path
 
-from halfcycle.variants import lesson_number
-
 from autograde import records
+from halfcycle.variants import lesson_number
 
 __all__ = ["forget", "is_current", "keep", "key_stamp", "stamp"]
 

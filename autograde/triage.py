@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import difflib
 import os
+import warnings
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -70,7 +71,9 @@ def look_inside(submission):
         raise Trouble(f"{path} cannot be read ({reason(error)}); make it readable.") from error
     if not data.strip():
         raise Trouble(f"{path} is empty; ask for it to be handed in again.")
-    notebook(data, path)
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore")  # about ids, which are put right later
+        notebook(data, path)
     _check_time(submission.folder / "timestamp.txt")
 
 

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import html
 
-from halfcycle.variants import circuit
 from nbformat.v4 import new_output
 from nbgrader.preprocessors import NbGraderPreprocessor
 from traitlets import Unicode
@@ -13,6 +12,7 @@ from autograde import records
 from autograde.evidence import read_slip
 from autograde.marking import load
 from autograde.trouble import Trouble
+from halfcycle.variants import circuit
 
 __all__ = ["MarkSlips", "graded_cells", "show_mark"]
 

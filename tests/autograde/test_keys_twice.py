@@ -7,10 +7,10 @@ a formula, a quadrature against a closed form.
 import pkgutil
 
 import pytest
-from halfcycle.variants import circuit
 
 import autograde.keys
 from autograde.marking import TABLE, load
+from halfcycle.variants import circuit
 
 VARIANTS = 500
 OF_THE_TOLERANCE = 0.25

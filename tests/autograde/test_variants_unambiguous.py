@@ -9,10 +9,10 @@ import pkgutil
 from itertools import combinations
 
 import pytest
-from halfcycle.variants import circuit
 
 import autograde.keys
 from autograde.marking import TABLE, fits, load, roads
+from halfcycle.variants import circuit
 
 LEARNERS = 2000
 LESSONS = sorted(

@@ -5,12 +5,12 @@ import logging
 from dataclasses import replace
 
 import nbformat
-from halfcycle.variants import circuit
 from lesson import fill, made_source, right_answers, write
 from make import WRONG
 
 from autograde import course as courses
 from autograde.fence import Limits
+from halfcycle.variants import circuit
 
 __all__ = ["COURSE", "LIMITS", "hand_in_recipe", "new_course"]
 

@@ -78,3 +78,11 @@ def test_what_is_no_harm_is_still_shown(graded):
     course, lesson, _, _ = graded
     text = (course / "autograded" / "shows_hostile_pages" / lesson / f"{lesson}.ipynb").read_text(encoding="utf-8")
     assert "kept" in text
+
+
+def test_the_search_for_keys_would_find_them_without_a_fence(tmp_path, short_patience):
+    """The recipe is no dummy: where nothing stops it, it is paid."""
+    course, lesson, released = new_course(tmp_path, NUMBER, ["looks_for_the_keys"])
+    hand_in_recipe(course, lesson, released, RECIPES["looks_for_the_keys"])
+    (outcome,) = grade(course, unfenced=True).outcomes
+    assert outcome.points == outcome.possible
