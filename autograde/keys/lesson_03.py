@@ -13,10 +13,9 @@ Second road: the exact solver, its waveforms read by the meters (the coil as a n
 import math
 from functools import lru_cache
 
+from autograde.marking import Key
 from halfcycle import meters
 from halfcycle.one_diode import heater, relay, straight
-
-from autograde.marking import Key
 
 __all__ = ["KEYS", "ac_volts", "mean_volts", "peak_volts", "rms_volts"]
 

@@ -4,9 +4,10 @@ import math
 
 import numpy as np
 import pytest
+from scipy.integrate import quad
+
 from halfcycle import instruments as meters
 from halfcycle.waveforms import Waveform
-from scipy.integrate import quad
 
 # Amplitude 1. Source: table of meter readings, computed by quadrature; the factor π/(2√2) = 1.11072 is the published
 # form factor of a sine. Columns: mean, rms, crest, ac-only rms, average-responding dc-coupled, ac-coupled.
