@@ -9,14 +9,14 @@ from . import wiring
 from .amounts import amount, plain
 from .instruments import true_rms
 from .network import Network
-from .one_diode import side_by_side, table
+from .one_diode import table
 from .scope import Level, Point, Span, Trace, scope_svg
 from .showing import show
 from .supply import Supply
 from .waveforms import Waveform
 from .wire import Wire
 
-__all__ = ["left_volts", "loads_picture", "run_picture", "side_by_side", "sine_picture", "table", "wire_table"]
+__all__ = ["left_volts", "loads_picture", "run_picture", "sine_picture", "table", "wire_table"]
 
 _TOP = 5.4
 _LIVE = wiring.CONDUCTING

@@ -6,6 +6,7 @@ import math
 import os
 import re
 from collections import Counter
+from dataclasses import replace
 from pathlib import Path
 
 import nbformat
@@ -16,6 +17,7 @@ from scipy.integrate import quad
 from autograde import marking
 from autograde.keys import lesson_01 as keys_01
 from halfcycle import Supply, Waveform, Wire, meters
+from halfcycle.benches import supply as bench_01
 from halfcycle.constants import CLASS_2
 from halfcycle.one_run import left_volts
 from halfcycle.slips import SLIP
@@ -32,6 +34,7 @@ HEADINGS = {
 }
 # As the lesson's table prints them, Ω per 1,000 ft at 20 °C.
 TABLE_OHM = {18: 6.385, 20: 10.15, 22: 16.14}
+BOLD = re.compile(r"\*\*(.+?)\*\*")
 PLAIN = {
     "meter_volts": 27.0,
     "scope_volts": 68,
@@ -311,3 +314,21 @@ def test_a_blank_notebook_hands_in_no_answers(tmp_path):
     NotebookClient(book, timeout=120, kernel_name="python3", resources={"metadata": {"path": str(tmp_path)}}).execute()
     slips = [out["data"][SLIP] for out in _outputs(book) if SLIP in out.get("data", {})]
     assert [(slip["item"], slip["value"]) for slip in slips] == [(item, None) for item in KEYS]
+
+
+def test_the_bench_has_what_the_lesson_tells_to_press_and_read():
+    """Bold words in the list of things to try are controls, situations or readings of the bench."""
+    there = {part.words for part in (*bench_01.CONTROLS, *bench_01.SITUATIONS)} | {"Reset"}
+    there |= {reading.words for reading in bench_01.state(bench_01.start()).readings}
+    said = {name for line in SOURCES["01-bench"].splitlines() if line[:1].isdigit() for name in BOLD.findall(line)}
+    assert len(said) >= 6 and said <= there
+    assert set(BOLD.findall(SOURCES["01-longest-thumb"])) & there
+
+
+def test_the_bench_does_for_every_learner_what_the_lesson_says():
+    """“Long thin run” leaves the relay out, and a short run brings it back."""
+    for one in some(40):
+        settings = bench_01.start(one)
+        long_thin = replace(settings, **bench_01.SITUATIONS[1].changes)
+        assert not bench_01.pulls_in(long_thin)
+        assert bench_01.pulls_in(replace(long_thin, length_ft=10.0))
