@@ -3,6 +3,7 @@
 import math
 
 import pytest
+
 from halfcycle import constants
 from halfcycle.constants import CLASS_2, CONSTANTS, PREFERRED, next_preferred
 

@@ -3,10 +3,11 @@
 import math
 
 import pytest
-from halfcycle import Supply
 from hypothesis import given
 from hypothesis import strategies as st
 from scipy.integrate import quad
+
+from halfcycle import Supply
 
 RATINGS = {"volt_amperes": st.floats(5, 500), "volts_rms": st.floats(5, 250), "regulation": st.floats(0, 0.5)}
 

@@ -3,10 +3,11 @@
 import math
 
 import pytest
-from halfcycle import Wire
-from halfcycle.constants import NEC_TABLE_8_OHM
 from hypothesis import given
 from hypothesis import strategies as st
+
+from halfcycle import Wire
+from halfcycle.constants import NEC_TABLE_8_OHM
 
 # NEC (NFPA 70) chapter 9 table 8, uncoated copper, solid, dc, 75 °C, Ω per 1,000 ft (public transcription).
 NEC_SOLID = {18: 7.77, 16: 4.89, 14: 3.07, 12: 1.93, 10: 1.21}
