@@ -23,6 +23,7 @@ HOST = "127.0.0.1"
 _FIRST_PORT, _LAST_PORT = 8888, 8987
 _READY_SECONDS = 120
 _SWITCHED_OFF = (
+    "@jupyter-notebook/lab-extension",
     "@jupyter/nbgrader",
     "@jupyterlab/apputils-extension:announcements",
     "@jupyterlab/cell-toolbar-extension",

@@ -4,6 +4,7 @@ Requests to anything but this computer are refused and kept in `screen.refused`;
 is kept in `screen.console`. Pictures go to artefacts/, which git ignores.
 """
 
+import contextlib
 import shutil
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -60,6 +61,20 @@ def chromium():
 @pytest.fixture
 def screen(chromium):
     """A fresh page, 1280 by 900, that can reach this computer only."""
+    with opened(chromium) as own:
+        yield own
+
+
+@pytest.fixture(scope="module")
+def shared_screen(chromium):
+    """As `screen`, one page for all tests of a file that only look."""
+    with opened(chromium) as own:
+        yield own
+
+
+@contextlib.contextmanager
+def opened(chromium):
+    """A `Screen` on a page of its own in the browser ``chromium``, closed again at the end."""
     context = chromium.new_context(viewport={"width": 1280, "height": 900}, accept_downloads=True)
     page = context.new_page()
     own = Screen(page)
