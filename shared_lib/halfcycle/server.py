@@ -120,7 +120,8 @@ def _environment(folder, token):
     config = str(folder / ".halfcycle" / "config")
     programs = os.pathsep.join([str(Path(sys.executable).parent), os.environ.get("PATH", os.defpath)])
     own = {"JUPYTER_CONFIG_DIR": config, "JUPYTER_CONFIG_PATH": config, "JUPYTER_TOKEN": token, "PATH": programs}
-    return {**os.environ, **own, "JUPYTER_PREFER_ENV_PATH": "1"}
+    kept = {name: text for name, text in os.environ.items() if not name.startswith("HALFCYCLE_")}  # the folder says who
+    return {**kept, **own, "JUPYTER_PREFER_ENV_PATH": "1"}
 
 
 def _write_settings(own):

@@ -289,3 +289,8 @@ def test_the_server_listens_to_this_computer_only_and_shows_lessons_only(folder)
 def test_the_token_stays_out_of_the_list_of_processes(folder):
     assert server._environment(folder, "secret")["JUPYTER_TOKEN"] == "secret"
     assert "secret" not in " ".join(server._command(folder, 8888))
+
+
+def test_the_folder_says_who_whatever_the_shell_had_set(folder, monkeypatch):
+    monkeypatch.setenv("HALFCYCLE_LEARNER", "somebody-else")
+    assert "HALFCYCLE_LEARNER" not in server._environment(folder, "secret")
