@@ -11,10 +11,9 @@ import math
 from dataclasses import dataclass
 from decimal import Decimal
 
-from halfcycle.variants import circuit
-
 from autograde import marking
 from autograde.roster import Learner
+from halfcycle.variants import circuit
 
 __all__ = ["COHORT", "Answer", "Person", "answers"]
 

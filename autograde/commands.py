@@ -107,7 +107,9 @@ def _remark(args) -> int:
     for one in done.moved:
         print(f"{one.learner}, {one.lesson}: {one.before:g} → {one.after:g} points")
     print(f"{_many(done.count, 'hand-in')} marked again; {_many(len(done.moved), 'total')} moved.")
-    return _close(list(done.troubles), f"{_many(len(done.troubles), 'hand-in')} could not be marked again; each is named above.")
+    return _close(
+        list(done.troubles), f"{_many(len(done.troubles), 'hand-in')} could not be marked again; each is named above."
+    )
 
 
 def _report(args) -> int:

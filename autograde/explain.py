@@ -4,12 +4,11 @@ from __future__ import annotations
 
 from pathlib import Path
 
-from halfcycle.variants import circuit
-
 from autograde import records
 from autograde.marking import Key, load
 from autograde.roster import learners
 from autograde.trouble import Trouble
+from halfcycle.variants import circuit
 
 __all__ = ["explain"]
 

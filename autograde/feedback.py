@@ -56,7 +56,9 @@ def _row(item: str, cell) -> tuple[float, str]:
     handed, told = (lines[0], lines[-1]) if len(lines) > 1 else ("", "Not marked yet.")
     by_hand = " Changed by hand." if len(lines) > 1 and not lines[1].startswith(f"{score:g} of ") else ""
     cells = f'<td class="number">{score:g} of {most:g}</td><td>{escape(handed)} {escape(told + by_hand)}</td>'
-    return (score / most if most else 1.0), f'<tr><th scope="row"><a href="#{escape(item)}">{escape(item)}</a></th>{cells}</tr>'
+    return (
+        score / most if most else 1.0
+    ), f'<tr><th scope="row"><a href="#{escape(item)}">{escape(item)}</a></th>{cells}</tr>'
 
 
 def _said(cell) -> list[str]:

@@ -10,8 +10,6 @@ from datetime import UTC, datetime, time
 from pathlib import Path
 
 import nbformat
-from halfcycle.release import strip
-from halfcycle.variants import lesson_number
 from nbgrader.converters import GenerateAssignment
 from nbgrader.converters.base import NbGraderException
 from nbgrader.coursedir import CourseDirectory
@@ -20,6 +18,8 @@ from autograde import course as courses
 from autograde.marking import load
 from autograde.preprocessors.mark_slips import checked_keys, graded_cells
 from autograde.trouble import Trouble, reason
+from halfcycle.release import strip
+from halfcycle.variants import lesson_number
 
 __all__ = ["due_dates", "leaks", "parse_due", "release", "set_due", "sources"]
 

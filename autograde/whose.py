@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import difflib
 import unicodedata
+import warnings
 from collections.abc import Iterable, Mapping
 from pathlib import Path, PurePosixPath
 
@@ -19,7 +20,9 @@ _CELLS_AT_LEAST = 2
 def notebook(data: bytes, place: PurePosixPath | str):
     """The notebook in ``data`` (format 4), or one sentence saying that it is damaged."""
     try:
-        book = nbformat.reads(data.decode("utf-8-sig"), as_version=4)
+        with warnings.catch_warnings():
+            warnings.simplefilter("ignore")  # a doubled cell is no news here: the marking puts it right and says so
+            book = nbformat.reads(data.decode("utf-8-sig"), as_version=4)
         for cell in book.cells:
             cell.cell_type, cell.source, cell.metadata = cell.cell_type, cell.source, cell.metadata
     except (Exception, RecursionError) as error:

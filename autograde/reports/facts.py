@@ -13,6 +13,8 @@ __all__ = ["KINDS", "Facts", "HandedIn", "Item", "Planted", "Row", "kind", "word
 
 KINDS = ("right", "known slip", "other answer", "no answer")
 _STUCK_SHARE = 0.5
+_MORE_THAN_CHANCE = 2
+_ABBREVIATIONS = {"va": "VA", "e12": "E12"}
 _SCALES = {"1000": "a thousand times too large", "0.001": "a thousand times too small"}
 _SCALES |= {"1000000": "a million times too large", "0.000001": "a million times too small"}
 
@@ -87,7 +89,7 @@ def words(verdict: str) -> str:
     """
     name, _, rest = verdict.partition(":")
     if name == "trap":
-        return rest.replace("-", " ")
+        return " ".join(_ABBREVIATIONS.get(word, word) for word in rest.split("-"))
     if name == "fits":
         return f"fits the circuit of {rest}"
     if name == "scale":
@@ -144,20 +146,55 @@ class Facts:
         found = [(name, list(self._why_stuck(name))) for name in self.learners]
         return [(name, why) for name, why in found if why]
 
+    def twins(self) -> list[tuple[str, str, list[str]]]:
+        """``(learner, other, items)``: whose answers fit whose circuit, most items first.
+
+        A pair is left out when all but one of its items are explained by a pair with more of them: that is chance.
+        """
+        pairs: dict[tuple[str, str], list[str]] = {}
+        for row in self.rows:
+            for other in row.twins:
+                pairs.setdefault((row.learner, other), []).append(row.item)
+        found, explained = [], {}
+        for (learner, other), items in sorted(pairs.items(), key=lambda pair: -len(pair[1])):
+            if len(set(items) - explained.get(learner, set())) >= _MORE_THAN_CHANCE:
+                found.append((learner, other, items))
+                explained.setdefault(learner, set()).update(items)
+        return found
+
     def _why_stuck(self, learner: str) -> Iterable[str]:
+        states: dict[str, list[str]] = {}
         for lesson in self.lessons:
-            rows = self.of(learner, lesson)
-            if not rows:
-                if any(row.lesson == lesson for row in self.rows):
-                    yield f"lesson {lesson[:2]} not handed in"
-            elif all(row.verdict == "no answer" for row in rows):
-                yield f"lesson {lesson[:2]} handed in blank"
-            elif sum(row.points for row in rows) < _STUCK_SHARE * sum(row.most for row in rows):
-                yield f"under half the points in lesson {lesson[:2]}"
+            if state := self._state(learner, lesson):
+                states.setdefault(state, []).append(lesson[:2])
+        yield from (
+            f"{state} lesson{'s' if len(lessons) > 1 else ''} {listed(lessons)}" for state, lessons in states.items()
+        )
         places = {}
         for row in self.of(learner):
             if kind(row.verdict) == "known slip":
                 places.setdefault(row.verdict, {})[row.lesson[:2]] = None
-        for verdict, lessons in places.items():
-            if len(lessons) > 1:
-                yield f"“{words(verdict)}” in lessons {' and '.join(lessons)}"
+        yield from (
+            f"“{words(slip)}” in lessons {listed(lessons)}" for slip, lessons in places.items() if len(lessons) > 1
+        )
+
+    def _state(self, learner: str, lesson: str) -> str:
+        """What is amiss with one hand-in as a whole, or "" when nothing is."""
+        rows = self.of(learner, lesson)
+        if not rows:
+            missing = not self.hand_in(learner, lesson) and any(row.lesson == lesson for row in self.rows)
+            return "did not hand in" if missing else ""
+        if all(row.verdict == "no answer" for row in rows):
+            return "handed in nothing but blanks for"
+        under = sum(row.points for row in rows) < _STUCK_SHARE * sum(row.most for row in rows)
+        return "under half the points in" if under else ""
+
+
+def listed(names: Iterable[str]) -> str:
+    """A list as a reader says it.
+
+    >>> listed(["01"]), listed(["01", "03", "05"])
+    ('01', '01, 03 and 05')
+    """
+    *some, last = names
+    return f"{', '.join(some)} and {last}" if some else last

@@ -7,10 +7,11 @@ from collections.abc import Mapping
 from datetime import UTC, datetime
 from pathlib import Path
 
-from autograde import records
+from autograde import records, triage
 from autograde.collect import history
 from autograde.reports.facts import Facts, HandedIn, Planted, Row
 from autograde.roster import Learner, learners
+from autograde.trouble import Trouble
 
 __all__ = ["PLANTED", "gather"]
 
@@ -28,7 +29,10 @@ def gather(course: Path, gradebook, *, title: str) -> Facts:
         own, changed = _rows(record, graded.get(place, {}))
         rows += own
         hand_ins.append(_hand_in(course, record, graded.get(place, {}), changed))
-        hints |= {row.verdict: row.hint.partition(" Reread “")[0] for row in own if row.hint and row.verdict not in hints}
+        hints |= {
+            row.verdict: row.hint.partition(" Reread “")[0] for row in own if row.hint and row.verdict not in hints
+        }
+    hand_ins += _ungraded(course, people, {(each.learner, each.lesson) for each in hand_ins})
     lessons = tuple(sorted({each.lesson for each in hand_ins}))
     lines = _planted_lines(course)
     found = {(row.learner, row.lesson, row.item): row for row in rows}
@@ -105,6 +109,23 @@ def _hand_in(course: Path, record: Mapping, graded: Mapping, changed: list[str])
         tuple(reasons),
         float(graded.get("penalty", 0.0)),
     )
+
+
+def _ungraded(course: Path, people: Mapping[str, Learner], marked: set[tuple[str, str]]) -> list[HandedIn]:
+    """What lies in submitted/ and has no marks, each with the reason why."""
+    if not (course / "submitted").is_dir() or not any((course / "release").glob("*/*.ipynb")):
+        return []
+    found, _ = triage.submissions(course, people)
+    waiting = [each for each in found if (each.learner, each.lesson) not in marked]
+    return [HandedIn(each.learner, each.lesson, person=(_why_ungraded(course, each),)) for each in waiting]
+
+
+def _why_ungraded(course: Path, submission: triage.Submission) -> str:
+    try:
+        triage.look_inside(submission)
+    except Trouble as trouble:
+        return str(trouble)
+    return f"Handed in but not graded; run: autograde grade {course}"
 
 
 def _planted_lines(course: Path) -> list[dict[str, str]]:

@@ -71,7 +71,10 @@ def _head(facts: Facts, now: datetime) -> str:
     ranked, stuck = facts.misconceptions(), facts.stuck()
     tiles = [
         (str(len(facts.learners)), "learners enrolled"),
-        (f"{len(facts.hand_ins)} of {len(facts.learners) * len(facts.lessons)}", "hand-ins marked"),
+        (
+            f"{len({(row.learner, row.lesson) for row in facts.rows})} of {len(facts.learners) * len(facts.lessons)}",
+            "hand-ins marked",
+        ),
         (f"{100 * earned / most:.0f} %" if most else "–", "of the points, over all hand-ins"),
         (str(len(stuck)), "may be stuck"),
         (str(sum(bool(each.person) for each in facts.hand_ins)), "need a person"),
@@ -88,9 +91,9 @@ def _head(facts: Facts, now: datetime) -> str:
 
 
 def _glance(facts: Facts) -> str:
-    if not facts.rows:
+    if not facts.hand_ins:
         return _section("The cohort at a glance", "<p>Nothing has been marked yet.</p>", name="glance")
-    heads = ["Learner", *(_glance_head(lesson) for lesson in facts.lessons), "All"]
+    heads = ["Learner", "All", *(_glance_head(lesson) for lesson in facts.lessons)]
     rows = [_glance_row(facts, learner) for learner in facts.learners]
     return _section("The cohort at a glance", _table(heads, rows, "glance"), name="glance")
 
@@ -101,7 +104,7 @@ def _glance_head(lesson: str) -> str:
 
 def _glance_row(facts: Facts, learner: str) -> list[str]:
     cells = [_glance_cell(facts, learner, lesson) for lesson in facts.lessons]
-    return [_name(facts, learner), *cells, _bar(facts, learner, facts.of(learner))]
+    return [_name(facts, learner), f'<span class="all">{_bar(facts, learner, facts.of(learner))}</span>', *cells]
 
 
 def _bar(facts: Facts, learner: str, rows) -> str:
@@ -115,14 +118,14 @@ def _bar(facts: Facts, learner: str, rows) -> str:
 def _glance_cell(facts: Facts, learner: str, lesson: str) -> str:
     hand_in, rows = facts.hand_in(learner, lesson), facts.of(learner, lesson)
     if not rows:
-        return '<em class="none">none</em>'
+        return '<em class="tag">not graded</em>' if hand_in else '<em class="none">none</em>'
     tags = []
     if all(row.verdict == "no answer" for row in rows):
         tags.append("blank")
     if hand_in and hand_in.late:
         tags.append("late")
     if hand_in and hand_in.kept > 1:
-        tags.append(f"{hand_in.kept} hand-ins")
+        tags.append(f"{hand_in.kept} sent")
     if hand_in and hand_in.person:
         tags.append("look")
     return _bar(facts, learner, rows) + "".join(f' <em class="tag">{tag}</em>' for tag in tags)
@@ -145,15 +148,25 @@ def _misconceptions(facts: Facts) -> str:
         label = f"{words(verdict)}: {len(who)} of {len(facts.learners)} learners"
         hint = escape(facts.hints.get(verdict, ""))
         blocks.append(
-            f'<li><h3><span class="name">{escape(words(verdict))}</span> <span class="n">{len(who)} of {len(facts.learners)}</span></h3>'
+            f'<li><h3>{escape(_heading(verdict))} <span class="n">{len(who)} of {len(facts.learners)}</span></h3>'
             f"{pictures.count_bar(len(who), len(facts.learners), label)}"
-            f"<p><b>{_names(facts, who)}</b><br><small>in {escape(', '.join(items))}</small></p>"
+            f"<p><b>{_names(facts, who)}</b><br><small>in {_item_names(items)}</small></p>"
             + (f'<p class="hint">{hint}</p>' if hint else "")
             + "</li>"
         )
     return _section(
         "Misconceptions, most learners first", f'<ol class="slips">{"".join(blocks)}</ol>', name="misconceptions"
     )
+
+
+def _heading(verdict: str) -> str:
+    """A slip as a heading; rms, ac and dc keep their small letters."""
+    said = words(verdict)
+    return said if said.split()[0] in ("rms", "ac", "dc") else said[:1].upper() + said[1:]
+
+
+def _item_names(items) -> str:
+    return ", ".join(f'<span class="item">{escape(item)}</span>' for item in items)
 
 
 def _items(facts: Facts) -> str:
@@ -189,18 +202,14 @@ def _persons(facts: Facts) -> str:
 
 
 def _twins(facts: Facts) -> str:
-    pairs: dict[tuple[str, str, str], list[str]] = {}
-    for row in facts.rows:
-        for other in row.twins:
-            pairs.setdefault((row.learner, other, row.lesson), []).append(row.item)
+    pairs = facts.twins()
     if not pairs:
         return ""
-    ranked = sorted(pairs.items(), key=lambda pair: -len(pair[1]))
     rows = [
-        [_name(facts, one), _name(facts, other), f"{len(items)}: {escape(', '.join(items))}"]
-        for (one, other, _), items in ranked
+        [_name(facts, learner), _name(facts, other), f"{len(items)}: {_item_names(items)}"]
+        for learner, other, items in pairs
     ]
-    lead = "Flagged, not punished: one item may agree by chance, and learners may work together. Many items are worth a talk."
+    lead = "Flagged, not punished: one item may agree by chance, and learners may work together. Many items are worth a talk. Single ones stand in marks.csv."
     heads = ["Answers of", "Fit the circuit of", "Items"]
     return _section("Answers that fit another learner’s circuit", _table(heads, rows, "plain"), lead=lead, name="twins")
 

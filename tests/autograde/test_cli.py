@@ -202,8 +202,12 @@ def test_the_program_finds_its_own_helpers_whatever_the_path(tmp_path):
     """nbgrader calls alembic as a program; a bare PATH must not break the entry point called directly."""
     program = Path(sys.executable).with_name("autograde")
     bare = {**os.environ, "PATH": os.pathsep.join(["/usr/bin", "/bin"])}
-    done = subprocess.run([program, "new", "course"], cwd=tmp_path, env=bare, capture_output=True, text=True, check=False)
+    done = subprocess.run(
+        [program, "new", "course"], cwd=tmp_path, env=bare, capture_output=True, text=True, check=False
+    )
     assert (done.returncode, done.stderr) == (0, "")
     assert (tmp_path / "course" / "gradebook.db").is_file()
-    again = subprocess.run([program, "new", "course"], cwd=tmp_path, env=bare, capture_output=True, text=True, check=False)
+    again = subprocess.run(
+        [program, "new", "course"], cwd=tmp_path, env=bare, capture_output=True, text=True, check=False
+    )
     assert again.returncode == 2 and one_sentence(again.stderr)

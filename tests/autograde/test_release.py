@@ -6,13 +6,13 @@ from datetime import UTC, datetime
 
 import nbformat
 import pytest
-from halfcycle.release import strip
 from nbformat import v4
 
 from autograde import course as courses
 from autograde import release as releasing
 from autograde.new import new, opened
 from autograde.trouble import Trouble
+from halfcycle.release import strip
 
 THREE = "03_one_diode"
 SOURCE = courses.LESSONS / THREE / f"{THREE}.ipynb"
@@ -74,7 +74,6 @@ def test_nothing_of_the_instructor_is_in_it(template):
     text = (template / "release" / THREE / f"{THREE}.ipynb").read_text(encoding="utf-8")
     for word in ("SOLUTION", "HIDDEN", "assert ", "autograde", "rms-for-peak", "drop-forgotten", "second_road"):
         assert word not in text
-
 
 
 LEAKS = {

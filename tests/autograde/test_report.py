@@ -70,11 +70,10 @@ def test_items_count_every_answer_once(facts):
 def test_who_is_stuck_and_why(facts):
     assert dict(facts.stuck()) == {
         "ben": [
-            "under half the points in lesson 01",
-            "under half the points in lesson 03",
+            "under half the points in lessons 01 and 03",
             "“rms for peak” in lessons 01 and 03",
         ],
-        "chen": ["under half the points in lesson 01", "lesson 03 not handed in"],
+        "chen": ["under half the points in lesson 01", "did not hand in lesson 03"],
     }
 
 
@@ -117,7 +116,7 @@ def test_the_page_needs_nothing_from_outside_and_runs_nothing(facts):
 
 def test_the_page_says_what_there_is_to_say(facts):
     text = page(facts, now=NOW)
-    for said in ("Fennel Street Library", "Amara Okafor", "rms for peak", "handed in 2 times", "2 hand-ins", ">late<"):
+    for said in ("Fennel Street Library", "Amara Okafor", "rms for peak", "handed in 2 times", "2 sent", ">late<"):
         assert said in text
     assert "The rms value is not the peak." in text
     assert "1 right, 1 known slip, 1 other answer" in text, "a picture says its numbers in words"
@@ -159,7 +158,7 @@ def test_the_planted_table_shows_each_difference(facts):
     text = page(Facts(**{**facts.__dict__, "planted": planted}), now=NOW)
     assert "in 1 of 2 items" in text and "✗ differs" in text and "Where they differ" in text
     good = page(Facts(**{**facts.__dict__, "planted": planted[:1]}), now=NOW)
-    assert "in 1 of 1 items" in good and "✓ same" in good and "Where they differ" not in good
+    assert "in 1 of 1 items" in good and "✓ the same" in good and "Where they differ" not in good
 
 
 def test_the_tables_hold_every_row_and_no_formula(facts):
@@ -175,3 +174,19 @@ def test_the_tables_hold_every_row_and_no_formula(facts):
     assert not re.search(r"(^|,)\"?[=+@]", files["marks.csv"], re.MULTILINE)
     (first, *_) = csv.DictReader(io.StringIO(files["misconceptions.csv"]))
     assert (first["in words"], first["learners"], first["items"]) == ("rms for peak", "1", "01-peak 03-mean")
+
+
+def test_a_hand_in_without_marks_asks_for_a_person(tmp_path):
+    from autograde.new import new, opened
+    from autograde.reports import write
+
+    new(tmp_path / "course")
+    course = tmp_path / "course"
+    (course / "roster.csv").write_text("id,first\namara,Amara\nben,Ben\nchen,Wei\n")
+    for place in ("release", "submitted/amara", "submitted/ben"):
+        (course / place / THREE).mkdir(parents=True)
+    (course / "release" / THREE / f"{THREE}.ipynb").write_text("{}")
+    (course / "submitted" / "amara" / THREE / f"{THREE}.ipynb").write_text("{")
+    with opened(course) as gradebook:
+        text = write(course, gradebook).read_text(encoding="utf-8")
+    assert "is not a readable notebook" in text and "holds no notebook" in text and text.count(">not graded<") == 2
