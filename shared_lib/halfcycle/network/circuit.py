@@ -4,7 +4,7 @@ from collections.abc import Iterable
 
 import numpy as np
 
-from .equations import Layout, Piece, Rows
+from .layout import Layout
 from .parts import (
     Capacitor,
     CurrentSource,
@@ -16,7 +16,9 @@ from .parts import (
     VoltageSource,
     positive,
 )
+from .pieces import Piece
 from .solve import Walker
+from .steady import periodic
 
 __all__ = ["Network", "Run"]
 
@@ -97,6 +99,7 @@ class Network:
         walker = self._solver()
         x0 = walker.layout.start if state is None else np.asarray(state, dtype=float)
         positive("length of a run in seconds", seconds)
+        walker.pattern(walker.first_modes()).check_balance(start_s, x0)
         if seconds * max([60.0, *walker.layout.hertz]) > 200_000:
             raise ValueError(f"a run of {seconds:g} s would fill the memory; ask `sample` for the instants you need")
         return Run(list(walker.pieces(start_s, start_s + seconds, x0, walker.first_modes())), walker.last[0])
@@ -108,8 +111,7 @@ class Network:
         """
         walker = self._solver()
         period = positive("period in seconds", period_s) if period_s is not None else self.period_s
-        x0, modes = walker.periodic(start_s, period, walker.layout.start)
-        return Run(list(walker.pieces(start_s, start_s + period, x0, modes)), walker.last[0])
+        return Run(*periodic(walker, start_s, period))
 
     def sample(self, times: np.ndarray, quantities: Iterable[tuple[str, str]], *, start_s: float = 0.0) -> np.ndarray:
         """Values of `quantities` ("volts" or "amps", part) at rising `times`, shape (quantities, times).
@@ -130,7 +132,15 @@ class Network:
 
 
 class Run:
-    """A solution: exact pieces, which can be asked for any quantity at any instant."""
+    """A solution: exact pieces, which can be asked for any quantity at any instant.
+
+    >>> net = Network()
+    >>> net.voltage_source("battery", "plus", "common", dc_volts=10.0)
+    >>> net.resistor("resistor", "plus", "top", 1000.0)
+    >>> net.capacitor("capacitor", "top", "common", 1e-6)
+    >>> round(float(net.run(5e-3).volts("capacitor", 1e-3)), 3)
+    6.321
+    """
 
     def __init__(self, pieces: list[Piece], end_state: np.ndarray):
         self.pieces, self.end_state = pieces, end_state
@@ -151,38 +161,51 @@ class Run:
             raise ValueError(f"a run can be cut into 1 to {_MOST_SAMPLES:,} steps, not {count}")
         return np.linspace(self.begin, self.end, count + 1)
 
-    def volts(self, part: str, times: np.ndarray) -> np.ndarray:
+    def volts(self, part: str, times: float | np.ndarray) -> np.ndarray:
         """Voltage across `part`, plus to minus, V, shape of `times`."""
         return self.quantities([("volts", part)], times)[0]
 
-    def amps(self, part: str, times: np.ndarray) -> np.ndarray:
+    def amps(self, part: str, times: float | np.ndarray) -> np.ndarray:
         """Current through `part`, plus to minus, A, shape of `times`."""
         return self.quantities([("amps", part)], times)[0]
 
-    def node(self, name: str, times: np.ndarray) -> np.ndarray:
+    def node(self, name: str, times: float | np.ndarray) -> np.ndarray:
         """Voltage of a node to ground, V, shape of `times`."""
         return self.quantities([("node", name)], times)[0]
 
-    def quantities(self, wanted: list[tuple[str, str]], times: np.ndarray) -> np.ndarray:
-        """Several quantities at rising `times` at once, shape (quantities, times)."""
+    def quantities(self, wanted: list[tuple[str, str]], times: float | np.ndarray) -> np.ndarray:
+        """Several quantities ("volts" or "amps" of a part, "node" of a node) at once, shape (quantities, *times).
+
+        Errors: ValueError for a part or node that is not there, or an instant outside of the run.
+        """
         times = np.asarray(times, dtype=float)
-        out = np.empty((len(wanted), times.size))
-        edges = np.searchsorted(times, [piece.end for piece in self.pieces[:-1]], side="right")
-        edges = [0, *edges, times.size]
-        for piece, first, last in zip(self.pieces, edges, edges[1:], strict=False):
+        order = np.argsort(times, axis=None, kind="stable")
+        rising = times.ravel()[order]
+        self._check_inside(rising)
+        out = np.empty((len(wanted), rising.size))
+        edges = np.searchsorted(rising, [piece.end for piece in self.pieces[:-1]], side="right").tolist()
+        for piece, first, last in zip(self.pieces, [0, *edges], [*edges, rising.size], strict=True):
             if last > first:
-                out[:, first:last] = _evaluate(piece, wanted, times[first:last])
-        return out
+                out[:, order[first:last]] = _evaluate(piece, wanted, rising[first:last])
+        return out.reshape(len(wanted), *times.shape)
+
+    def _check_inside(self, rising: np.ndarray) -> None:
+        slack = 1e-6 * (self.end - self.begin)
+        if rising.size and not (self.begin - slack <= rising[0] and rising[-1] <= self.end + slack):
+            raise ValueError(f"the run goes from {self.begin:g} s to {self.end:g} s; instants outside were asked for")
 
     def modes(self, device: str) -> list[tuple[float, float, str]]:
         """When the device was in which mode: (begin, end, mode), neighbours in the same mode joined."""
+        devices = self.pieces[0].pattern.layout.devices
+        if device not in devices:
+            raise ValueError(f"the network has no device {device!r}; it has {', '.join(map(repr, devices)) or 'none'}")
         spans: list[tuple[float, float, str]] = []
         for piece in self.pieces:
-            mode = piece.pattern.modes[piece.pattern.layout.devices.index(device)]
+            mode = piece.pattern.modes[devices.index(device)]
             if spans and spans[-1][2] == mode:
-                spans[-1] = (spans[-1][0], piece.end, mode)
+                spans[-1] = (spans[-1][0], float(piece.end), mode)
             else:
-                spans.append((piece.begin, piece.end, mode))
+                spans.append((float(piece.begin), float(piece.end), mode))
         return spans
 
 
@@ -190,15 +213,14 @@ def _evaluate(piece: Piece, wanted: list[tuple[str, str]], times: np.ndarray) ->
     pattern = piece.pattern
     key = tuple(wanted)
     if key not in pattern.asked:
-        pairs = [
-            pattern.node_row(name) if kind == "node" else pattern.row(kind, _known(pattern, name))
-            for kind, name in wanted
-        ]
-        pattern.asked[key] = Rows(pattern, np.array([p[0] for p in pairs]), np.array([p[1] for p in pairs]))
-    return piece.values(pattern.asked[key], piece.waves(times - piece.begin))
+        for kind, name in wanted:
+            _check_known(pattern.layout, kind, name)
+        pattern.asked[key] = pattern.rows(key)
+    return piece.values(pattern.asked[key], times)
 
 
-def _known(pattern, name: str) -> str:
-    if name not in pattern.layout.parts:
-        raise ValueError(f"the network has no part {name!r}; it has {', '.join(map(repr, pattern.layout.parts))}")
-    return name
+def _check_known(layout: Layout, kind: str, name: str) -> None:
+    known = {layout.ground, *layout.nodes} if kind == "node" else layout.parts
+    if name not in known:
+        what = "node" if kind == "node" else "part"
+        raise ValueError(f"the network has no {what} {name!r}; it has {', '.join(map(repr, known))}")

@@ -153,6 +153,8 @@ class Device:
 class Diode:
     """A diode as a threshold and a slope: it conducts ``volts = drop_volts + on_ohm · amps``, else 1 GΩ.
 
+    The two lines meet at the threshold (where 1 GΩ passes under a nanoampere), so that every circuit has one answer.
+
     Parameters
     ----------
     drop_volts : float

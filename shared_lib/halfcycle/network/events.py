@@ -1,0 +1,210 @@
+"""When the first exit of a piece opens: looked for on a grid, then located by Newton's method on the exact sum."""
+
+from dataclasses import dataclass
+from math import cos, exp, expm1, inf, sin
+
+import numpy as np
+
+from .equations import Pattern
+from .pieces import Event, Piece
+
+__all__ = ["first_event"]
+
+_STEPS = 48
+"""Steps of the grid in half a period of the fastest source."""
+_MOST_STEPS = 4096
+_DEAD = 30.0
+"""Time constants after which a wave is gone: exp(−30) is 1e-13."""
+_PER_RADIAN = 1.3
+"""Steps of the grid in a radian of a ringing wave: 8 in a turn."""
+
+
+def first_event(piece: Piece, horizon: float) -> Event:
+    """The first exit that opens within `horizon` seconds of the piece's beginning, or an Event without exits."""
+    pattern = piece.pattern
+    if not pattern.exits:
+        return Event(horizon)
+    amplitudes, done = piece.amplitudes, 0.0
+    while done < horizon:
+        grid = _grid(pattern, done)
+        event = _scan(piece, grid, amplitudes, horizon - done)
+        if event is not None:
+            return Event(done + event.after, event.exits, event.row)
+        amplitudes = amplitudes * grid.step + grid.lift
+        done += grid.length
+    return Event(horizon)
+
+
+@dataclass(frozen=True)
+class _Grid:
+    """Instants at which margins are looked at, `length` seconds in all, with the waves there.
+
+    ``step`` and ``lift`` turn the amplitudes at its beginning into those at its end.
+    """
+
+    times: np.ndarray
+    waves: np.ndarray
+    length: float
+    step: np.ndarray
+    lift: np.ndarray
+
+
+def _grid(pattern: Pattern, done: float) -> _Grid:
+    """The grid for a stretch that begins `done` seconds into a piece: by then its fast waves may be gone."""
+    dead = sum(1 for rate in pattern.decay_rates if rate * done > _DEAD)
+    if dead not in pattern.grids:
+        pattern.grids[dead] = _make_grid(pattern, pattern.rates[dead:])
+    return pattern.grids[dead]
+
+
+def _make_grid(pattern: Pattern, rates: np.ndarray) -> _Grid:
+    half = 0.5 * pattern.layout.shortest_period_s
+    lives = _DEAD / np.maximum(np.abs(rates.real), 1e-30)
+    swings = rates.imag * _PER_RADIAN
+    length = min(
+        [half, *(_MOST_STEPS / s for s, life in zip(swings, lives, strict=True) if s * min(life, half) > _MOST_STEPS)]
+    )
+    times = [np.linspace(0, length, max(2, round(_STEPS * length / half)) + 1)]
+    for rate, life, swing in zip(rates, lives, swings, strict=True):
+        alive = min(length, life)
+        if abs(rate) * length > 4:
+            times.append(np.geomspace(max(alive * 1e-4, pattern.layout.instant), alive, 16))
+        if swing * alive > 4:
+            times.append(np.linspace(0, alive, int(swing * alive) + 2)[1:])
+    times = np.unique(np.concatenate(times))
+    return _Grid(times, pattern.waves(times), length, *pattern.shift(length))
+
+
+def _scan(piece: Piece, grid: _Grid, amplitudes: np.ndarray, limit: float) -> Event | None:
+    """The first exit that opens on `grid` before `limit`."""
+    pattern, times = piece.pattern, grid.times
+    rows = pattern.watch.on(amplitudes)
+    margins = grid.waves @ rows.T
+    if not pattern.simple:
+        margins = np.minimum.reduceat(margins, pattern.first_rows, axis=1)
+    opened = margins > piece.tolerance
+    rises = opened[1:] & ~opened[:-1]
+    step = int(rises.argmax()) // rises.shape[1]
+    rising = np.flatnonzero(rises[step])
+    if len(rising) and times[step] >= limit:
+        return None
+    search = _Search(piece, rows, times, margins)
+    grazed = search.graze(step + 1 if len(rising) else len(times) - 1, limit)
+    if grazed is not None or not len(rising):
+        return grazed
+    event = min((search.cross(exit, times[step], times[step + 1]) for exit in rising), key=_after)
+    return event if event.after < limit else None
+
+
+def _after(event: Event) -> float:
+    return event.after
+
+
+class _Search:
+    """Locates openings of a pattern's exits, whose margins have the real coefficients `rows`."""
+
+    def __init__(self, piece: Piece, rows: np.ndarray, times: np.ndarray, margins: np.ndarray):
+        self.pattern, self.tolerance = piece.pattern, piece.tolerance
+        self.rows, self.times, self.margins = rows, times, margins
+        self.curves: dict[int, _Curve] = {}
+
+    def curve(self, row: int) -> "_Curve":
+        if row not in self.curves:
+            self.curves[row] = _Curve(self.pattern, self.rows[row], self.tolerance)
+        return self.curves[row]
+
+    def cross(self, exit: int, low: float, high: float) -> Event:
+        """Where the least margin of an exit, closed at `low` and open at `high`, opens: where its last condition does."""
+        way = self.pattern.exits[exit]
+        times = {row: _root(self.curve(row), low, high) for row in range(way[2].start, way[2].stop)}
+        row = max(times, key=times.__getitem__)
+        return Event(times[row], (way,), row)
+
+    def graze(self, stop: int, limit: float) -> Event | None:
+        """An opening between two instants of the grid, up to `stop`: where a margin has its top just below zero."""
+        times, margins = self.times, self.margins
+        up = margins[1 : stop + 1] >= margins[:stop]
+        tops = np.flatnonzero(up[:-1] & ~up[1:])
+        for k, exit in (divmod(top, margins.shape[1]) for top in tops.tolist()):
+            if times[k] >= limit:
+                return None
+            top = self._top(exit, times[k : k + 3].tolist(), (margins[k : k + 3, exit] - self.tolerance).tolist())
+            if top is not None:
+                event = self.cross(exit, times[k], top)
+                return event if event.after < limit else None
+        return None
+
+    def _top(self, exit: int, times: list[float], margins: list[float]) -> float | None:
+        """An instant of the hump through three points of the grid at which the exit is open, if there is one.
+
+        Golden section on the least of the exit's margins, given up once a parabola cannot reach zero any more.
+        """
+        bend = _bend(times, margins)
+        best, reach = margins[1], bend * (times[1] - times[0]) * (times[2] - times[1])
+        (low, _, high), rows = times, self.pattern.exits[exit][2]
+        while best <= 0 and best + reach > 0:
+            left, right = low + 0.382 * (high - low), low + 0.618 * (high - low)
+            at_left, at_right = (
+                min(self.curve(row)(t)[0] for row in range(rows.start, rows.stop)) for t in (left, right)
+            )
+            best, at = max((at_left, left), (at_right, right))
+            if best > 0:
+                return at
+            low, high = (left, high) if at_right > at_left else (low, right)
+            reach = bend * (high - low) ** 2
+        return None
+
+
+def _bend(times: list[float], margins: list[float]) -> float:
+    """How sharply a hump through three points bends: half its second derivative, downwards."""
+    before, after = times[1] - times[0], times[2] - times[1]
+    return ((margins[1] - margins[0]) / before - (margins[2] - margins[1]) / after) / (before + after)
+
+
+class _Curve:
+    """One margin less the tolerance, as plain numbers: for a single instant that is quicker than arrays."""
+
+    def __init__(self, pattern: Pattern, row: np.ndarray, tolerance: float):
+        pairs = row.reshape(-1, 2).tolist()
+        modes, turns = len(pattern.rates), len(pattern.layout.omega)
+        exponents = [*pattern.rates.tolist(), *(1j * pattern.layout.omega).tolist()]
+        self.terms = [(c, s, r.real, r.imag) for (c, s), r in zip(pairs, exponents, strict=False) if c or s]
+        self.constant = pairs[modes + turns][0] - tolerance
+        growths = zip(pairs[modes + turns + 1 :], pattern.rates[pattern.slow].real.tolist(), strict=True)
+        self.growths = [(c, rate) for (c, _), rate in growths if c]
+
+    def __call__(self, t: float) -> tuple[float, float]:
+        """Value and slope at `t`."""
+        value, slope = self.constant, 0.0
+        for c, s, decay, turn in self.terms:
+            size = exp(decay * t) if decay else 1.0
+            if turn:
+                size_cos, size_sin = size * cos(turn * t), size * sin(turn * t)
+                real, imag = c * size_cos - s * size_sin, c * size_sin + s * size_cos
+                value += real
+                slope += decay * real - turn * imag
+            else:
+                value += c * size
+                slope += decay * c * size
+        for c, rate in self.growths:
+            value += c * (expm1(rate * t) / rate if rate else t)
+            slope += c * exp(rate * t)
+        return value, slope
+
+
+def _root(curve: _Curve, low: float, high: float) -> float:
+    """Where `curve` rises through zero between `low` and `high`: Newton's method, kept inside by halving."""
+    if curve(low)[0] > 0:
+        return low
+    near = 1e-13 * high
+    t = 0.5 * (low + high)
+    for _ in range(100):
+        value, slope = curve(t)
+        low, high = (low, t) if value > 0 else (t, high)
+        new = t - value / slope if slope > 0 else inf
+        if not low < new < high:
+            new = 0.5 * (low + high)
+        if abs(new - t) <= near or high - low <= near:
+            return new
+        t = new
+    return high

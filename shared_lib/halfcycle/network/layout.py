@@ -1,0 +1,157 @@
+"""What all switch patterns of a network share: its nodes, its state, its sources, its unswitched equations."""
+
+from functools import cached_property
+
+import numpy as np
+
+from .parts import Capacitor, CurrentSource, Device, Inductor, Resistor, VoltageSource
+
+__all__ = ["Layout"]
+
+
+class Layout:
+    """The unknowns of a network (node voltages, then currents of sources, capacitors, devices) and its fixed matrices.
+
+    `parts` maps a name to (part, plus node, minus node); `ground` is the node at zero volts.
+    The equations are ``matrix · unknowns = of_state · state + of_drive · drives``, the devices' own laws left empty
+    (a device's current is an unknown of its own: as a difference of voltages it would drown in rounding). `slopes` turns the unknowns into the derivative of the state.
+    """
+
+    def __init__(self, parts: dict, ground: str):
+        self.parts, self.ground = parts, ground
+        names = dict.fromkeys(node for _, plus, minus in parts.values() for node in (plus, minus))
+        self.nodes = {node: k for k, node in enumerate(n for n in names if n != ground)}
+        of = self._names_of
+        self.capacitors, self.inductors, self.devices = of(Capacitor), of(Inductor), of(Device)
+        self.state = {name: k for k, name in enumerate(self.capacitors + self.inductors)}
+        branches = of(VoltageSource) + self.capacitors + self.devices
+        self.branches = {name: len(self.nodes) + k for k, name in enumerate(branches)}
+        self.size = len(self.nodes) + len(self.branches)
+        self.hertz = sorted({self.parts[n][0].hertz for n in of(VoltageSource, CurrentSource) if self._swings(n)})
+        self.omega = 2 * np.pi * np.array(self.hertz)
+        self.shortest_period_s = 1 / self.hertz[-1] if self.hertz else 1 / 60
+        self.instant = 1e-9 * self.shortest_period_s
+        self._check_connected()
+        self.spans = {name: self._span(plus, minus) for name, (_, plus, minus) in parts.items()}
+        self.device_spans = np.array([self.spans[n] for n in self.devices]).reshape(len(self.devices), self.size)
+        self.device_rows = np.arange(self.size - len(self.devices), self.size)
+        self.sizes = self._sizes()
+        self.slopes = self._slopes()
+        self.matrix, self.of_state, self.of_drive = self._fixed_equations()
+
+    def _names_of(self, *kinds: type) -> list[str]:
+        return [name for name, (part, _, _) in self.parts.items() if isinstance(part, kinds)]
+
+    def _swings(self, name: str) -> bool:
+        part = self.parts[name][0]
+        return getattr(part, "volts_peak", 0.0) != 0 or getattr(part, "amps_peak", 0.0) != 0
+
+    def _check_connected(self) -> None:
+        near: dict[str, set[str]] = {}
+        for _, plus, minus in self.parts.values():
+            near.setdefault(plus, set()).add(minus)
+            near.setdefault(minus, set()).add(plus)
+        reached, edge = {self.ground}, {self.ground}
+        while edge:
+            edge = set().union(*(near.get(node, set()) for node in edge)) - reached
+            reached |= edge
+        for name, (_, plus, minus) in self.parts.items():
+            for node in (plus, minus):
+                if node not in reached:
+                    raise ValueError(f"node {node!r} of part {name!r} floats: nothing joins it to {self.ground!r}")
+
+    @cached_property
+    def start(self) -> np.ndarray:
+        """State in which the parts say they begin, shape (states,)."""
+        caps = [self.parts[n][0].initial_volts for n in self.capacitors]
+        return np.array(caps + [self.parts[n][0].initial_amps for n in self.inductors], dtype=float)
+
+    def _span(self, plus: str, minus: str) -> np.ndarray:
+        """Row that turns the unknowns into the voltage from `plus` to `minus`, shape (size,)."""
+        row = np.zeros(self.size)
+        for node, sign in ((plus, 1.0), (minus, -1.0)):
+            if node != self.ground:
+                row[self.nodes[node]] += sign
+        return row
+
+    def _sizes(self) -> np.ndarray:
+        """Farads of the capacitors, then henries of the inductors, shape (states,)."""
+        caps = [self.parts[n][0].farad for n in self.capacitors]
+        return np.array(caps + [self.parts[n][0].henry for n in self.inductors], dtype=float)
+
+    def _slopes(self) -> np.ndarray:
+        """Rows that turn the unknowns into the derivative of the state, shape (states, size)."""
+        rows = np.zeros((len(self.state), self.size))
+        for name in self.capacitors:
+            rows[self.state[name], self.branches[name]] = 1.0
+        for name in self.inductors:
+            rows[self.state[name]] = self.spans[name]
+        return rows / self.sizes[:, None]
+
+    def _fixed_equations(self) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+        matrix = np.zeros((self.size, self.size))
+        of_state = np.zeros((self.size, len(self.state)))
+        of_drive = np.zeros((self.size, 1 + len(self.hertz)), dtype=complex)
+        for name, (part, _, _) in self.parts.items():
+            span = self.spans[name]
+            if isinstance(part, Resistor):
+                matrix += np.outer(span, span) / part.ohm
+            elif isinstance(part, Inductor):
+                of_state[:, self.state[name]] -= span
+            elif isinstance(part, CurrentSource):
+                of_drive -= np.outer(span, self.phasors(name))
+            elif name in self.branches:
+                row = self.branches[name]
+                matrix[:, row] += span
+                if isinstance(part, Device):
+                    continue
+                matrix[row] += span
+                if isinstance(part, Capacitor):
+                    of_state[row, self.state[name]] = 1.0
+                else:
+                    of_drive[row] = self.phasors(name)
+        return matrix, of_state, of_drive
+
+    def phasors(self, name: str) -> np.ndarray:
+        """A source's drive as [dc, one complex amplitude a frequency], the real part of X·exp(jωt)."""
+        part = self.parts[name][0]
+        volts = isinstance(part, VoltageSource)
+        drive = np.zeros(1 + len(self.hertz), dtype=complex)
+        drive[0] = part.dc_volts if volts else part.dc_amps
+        if self._swings(name):
+            peak = part.volts_peak if volts else part.amps_peak
+            drive[1 + self.hertz.index(part.hertz)] = -1j * peak * np.exp(1j * np.deg2rad(part.degrees))
+        return drive
+
+    def probe(self, quantity: str, name: str) -> tuple:
+        """A quantity as rows (of unknowns, of state, of drives); None where a row is all zeros.
+
+        `quantity` is "volts" or "amps" of the part `name`, or "node" for the voltage of the node `name`.
+        """
+        if quantity == "node":
+            return self._span(name, self.ground), None, None
+        if quantity == "volts":
+            return self.spans[name], None, None
+        part = self.parts[name][0]
+        if isinstance(part, Inductor):
+            return None, np.eye(len(self.state))[self.state[name]], None
+        if isinstance(part, CurrentSource):
+            return None, None, self.phasors(name)
+        if name in self.branches:
+            return np.eye(self.size)[self.branches[name]], None, None
+        return self.spans[name] / part.ohm, None, None
+
+    def what_is_impossible(self, weight: np.ndarray) -> str:
+        """A sentence that names the part to blame; `weight` says how much each unknown is left undetermined."""
+        branches = [n for n, row in self.branches.items() if weight[row] > 0.1 * weight.max() and n not in self.devices]
+        if branches:
+            return (
+                f"{' and '.join(map(repr, branches))}: a loop of ideal sources or capacitors with no resistance in it "
+                "(a short across an ideal source); give one of them a series resistance"
+            )
+        node = max(self.nodes, key=lambda n: weight[self.nodes[n]])
+        return f"node {node!r} floats: only {self.near(node)} reach it; give it a resistance to somewhere"
+
+    def near(self, node: str) -> str:
+        """The names of the parts at a node, for a sentence."""
+        return ", ".join(repr(name) for name, (_, plus, minus) in self.parts.items() if node in (plus, minus))

@@ -1,0 +1,83 @@
+"""One stretch of time in which no switch changes: its exact solution, and the exits that stand open in it."""
+
+from dataclasses import dataclass
+from math import inf
+
+import numpy as np
+
+from .equations import Pattern, Rows
+
+__all__ = ["TOLERANCE", "Event", "Piece"]
+
+TOLERANCE = 1e-9
+"""A margin of a nanovolt or a nanoampere is rounding, not an event."""
+
+_HAIR = 0.01
+"""Ten millivolts or ten microamperes, which for a nanosecond make no difference."""
+
+_TOGETHER = 1e-5
+"""Exits within ten microvolts or ten nanoamperes of opening are tried together with one that opens."""
+
+
+@dataclass(frozen=True)
+class Event:
+    """What ends a piece: seconds after its beginning, the exits that open there, the margin row that timed it."""
+
+    after: float
+    exits: tuple = ()
+    row: int = -1
+
+
+class Piece:
+    """The exact solution of one pattern from `begin` on, from the state `x0`; `end` is set once it is known."""
+
+    def __init__(self, pattern: Pattern, begin: float, x0: np.ndarray):
+        self.pattern, self.begin, self.end = pattern, begin, begin
+        angles = pattern.layout.omega * begin
+        self.amplitudes = pattern.to_amplitudes @ np.concatenate([x0, np.cos(angles), np.sin(angles), [1.0]])
+        self.tolerance = TOLERANCE
+        self.margins = pattern.watch.on(self.amplitudes)
+
+    def values(self, rows: Rows, times: np.ndarray) -> np.ndarray:
+        """The quantities `rows` at the instants `times`, s, shape (rows, n)."""
+        return rows.on(self.amplitudes) @ self.pattern.waves(times - self.begin).T
+
+    def open_exits(self) -> tuple[np.ndarray, tuple]:
+        """By how much each exit stands open at the beginning, and the exits; one on the verge is asked an instant on."""
+        now, soon = self._first_margins()[:2]
+        return np.where(np.abs(now) <= TOLERANCE, soon, now), self.pattern.exits
+
+    def closes_soon(self) -> bool:
+        """Whether no exit stands open a nanosecond or so after the beginning, and none more than a hair before that."""
+        now, _, soon = self._first_margins()
+        return bool((now <= _HAIR).all() and (soon <= TOLERANCE).all())
+
+    def _first_margins(self) -> list[np.ndarray]:
+        pattern = self.pattern
+        return [pattern.least_margins(margins) for margins in pattern.first_waves @ self.margins.T]
+
+    def worst_exit(self) -> tuple[float, tuple | None]:
+        """The exit that stands open widest, and by how much."""
+        if not self.pattern.exits:
+            return -inf, None
+        margins, exits = self.open_exits()
+        worst = int(margins.argmax())
+        return margins[worst], exits[worst]
+
+    def first_open_exit(self) -> tuple[float, tuple | None]:
+        """As `worst_exit`, but the open exit of the first device in the network's order."""
+        margins, exits = self.open_exits()
+        first = int((margins > TOLERANCE).argmax())
+        return margins[first], exits[first]
+
+    def close(self, event: Event) -> tuple[np.ndarray, tuple]:
+        """End the piece at `event`; return the state there, and all exits that open there, the first one first."""
+        pattern = self.pattern
+        self.end = self.begin + event.after
+        waves = pattern.waves(np.array([event.after]))[0]
+        state = pattern.state_rows.on(self.amplitudes) @ waves
+        if not event.exits:
+            return state, ()
+        margins = pattern.least_margins(self.margins @ waves)
+        others = [way for way, margin in zip(pattern.exits, margins.tolist(), strict=True) if margin >= -_TOGETHER]
+        return state, (*event.exits, *(way for way in others if way not in event.exits))

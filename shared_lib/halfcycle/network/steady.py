@@ -1,0 +1,85 @@
+"""The periodic steady state of a network, found by Newton's method on the state at one instant."""
+
+import numpy as np
+
+from .pieces import Piece
+from .solve import Modes, SettleError, Walker
+
+__all__ = ["periodic"]
+
+_MOST_LAPS = 80
+_EXACT = 1e-9
+"""Volts and amperes, or that part of the largest, to which a steady state closes."""
+
+
+def periodic(walker: Walker, begin: float, period: float) -> tuple[list[Piece], np.ndarray]:
+    """The pieces of one `period` from `begin` that lead back to the same state, and that state.
+
+    The sensitivity of a lap to its first state is that of each piece, times the jump that the shifted instant of an
+    event makes (M. A. Aizerman and F. R. Gantmakher's "saltation matrix", Q. J. Mech. Appl. Math. 11, 1958, from
+    memory). A step that makes the gap wider is halved; where that does not help, the circuit is left to run a while.
+    """
+    modes, x = walker.first_modes(), walker.layout.start
+    lap = _Lap(walker, begin, period, x, modes)
+    for _ in range(_MOST_LAPS):
+        if lap.closes():
+            return lap.pieces, lap.reached
+        lap = _next_lap(lap)
+    raise SettleError(f"no steady state with a period of {period:g} s found; its state still moves by {lap.gap}")
+
+
+def _next_lap(lap: "_Lap") -> "_Lap":
+    step = lap.newton_step()
+    for share in (1.0, 0.5, 0.2, 0.05):
+        new = lap.again(lap.x + share * step)
+        if new.size < lap.size * (1 - 0.1 * share) or new.closes():
+            return new
+    return lap.again(lap.reached)
+
+
+class _Lap:
+    """One period walked from the state `x`: where it led, and how that depends on `x`."""
+
+    def __init__(self, walker: Walker, begin: float, period: float, x: np.ndarray, modes: Modes):
+        self.walker, self.begin, self.period, self.x, self.modes = walker, begin, period, x, modes
+        self.pieces, self.jacobian = [], np.eye(len(x))
+        for piece in walker.pieces(begin, begin + period, x, modes):
+            if self.pieces and len(x):
+                self._jump(self.pieces[-1], piece)
+            self.pieces.append(piece)
+            piece.reached = walker.last[0]
+            self.jacobian = piece.pattern.flow(piece.event.after) @ self.jacobian
+        self.reached, self.end_modes = walker.last
+        self.gap = self.reached - x
+        self.size = float(np.sqrt(walker.layout.sizes @ self.gap**2))
+
+    def again(self, x: np.ndarray) -> "_Lap":
+        """A lap from another state, with the modes in which this one ended."""
+        return _Lap(self.walker, self.begin, self.period, x, self.end_modes)
+
+    def closes(self) -> bool:
+        if self.end_modes != self.modes:
+            return False
+        near = _EXACT * max(1.0, np.abs(self.reached).max(initial=0.0))
+        return np.abs(self.gap).max(initial=0.0) < near and np.abs(self.newton_step()).max(initial=0.0) < 1e3 * near
+
+    def newton_step(self) -> np.ndarray:
+        """The change of `x` that would close the gap if the lap were linear; what cannot change it stays as it is."""
+        root = np.sqrt(self.walker.layout.sizes)
+        matrix = (np.eye(len(self.x)) - self.jacobian) * root[:, None] / root
+        balance = self.pieces[0].pattern.balance
+        if balance is not None:
+            held = balance[0] / root
+            matrix += held.T @ held / (held**2).sum()
+        return np.linalg.lstsq(matrix, root * self.gap, rcond=1e-13)[0] / root
+
+    def _jump(self, before: Piece, after: Piece) -> None:
+        """What a small shift of the event between two pieces does to the state after it."""
+        if before.event.row < 0:
+            return
+        x, old, new = before.reached, before.pattern, after.pattern
+        slope = old.slope(before.end, x)
+        rate = old.margin_slope(before.event.row, before.end, slope)
+        if rate > 0:
+            kink = new.slope(before.end, x) - slope
+            self.jacobian += np.outer(kink / rate, old.watch_state[before.event.row] @ self.jacobian)
