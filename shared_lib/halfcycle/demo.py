@@ -136,7 +136,7 @@ def _server(notebook: Path, port: int):
     from voila.app import Voila
 
     config = Config()
-    config.Voila.tornado_settings = {"ws_ping_timeout": 30_000}  # milliseconds; its default is refused, with a warning
+    config.Voila.tornado_settings = {"ws_ping_interval": 0}  # a page on this machine is there or gone; no need to ask
     config.Voila.update(ip=ADDRESS, port=port, port_retries=0, open_browser=False, config_file_paths=[], log_level=40)
     config.VoilaConfiguration.update(
         template="halfcycle",
@@ -151,7 +151,26 @@ def _server(notebook: Path, port: int):
         config.KernelManager.transport = "ipc"  # sockets in a private folder rather than open ports
     config.MappingKernelManager.update(cull_idle_timeout=_IDLE_SECONDS, cull_interval=60, cull_connected=False)
     config.KernelSpecManager.kernel_dirs = []  # leaves this Python's own kernel alone
-    server = Voila(config=config)
+    server = _with_prompt_sockets(Voila)(config=config)
     with contextlib.redirect_stdout(sys.stderr):
         server.initialize([str(notebook)])
     return server
+
+
+def _with_prompt_sockets(voila):
+    """The server, with pictures sent at once: small messages are otherwise held back for some 40 ms to be joined."""
+    from voila.tornado.kernel_websocket_handler import VoilaKernelWebsocketHandler
+
+    class Prompt(VoilaKernelWebsocketHandler):
+        async def open(self, kernel_id):
+            await super().open(kernel_id)
+            self.set_nodelay(True)
+
+    class PromptVoila(voila):
+        def init_handlers(self):
+            return [
+                (rule[0], Prompt, *rule[2:]) if rule[1] is VoilaKernelWebsocketHandler else rule
+                for rule in super().init_handlers()
+            ]
+
+    return PromptVoila

@@ -200,7 +200,7 @@ def _panels(traces: Sequence[Trace], width: float, height: float) -> dict[str, _
         values = [trace.wave.values for trace in traces if trace.wave.unit == unit]
         ticks = nice_ticks(*_edges(values), 6 if shares[unit] > 0.5 else 4)
         edge = top + shares[unit] * room
-        panels[unit] = _Panel(unit, 52.0, width - 130.0, top, edge, begin, end, tuple(ticks))
+        panels[unit] = _Panel(unit, 52.0, width - 134.0, top, edge, begin, end, tuple(ticks))
         top = edge + gap
     return panels
 
@@ -277,7 +277,7 @@ def _markers(markers: Sequence[Level | Span | Point], panel: _Panel) -> str:
         parts.append(_mark(marker, panel))
         parts.append(
             f'<path d="M{panel.right + 12} {y:.1f}L{panel.right + 20} {label_y - 5:.1f}" stroke="{SOFT}"/>'
-            f'<text x="{panel.right + 23}" y="{label_y:.1f}">{escape(marker.label)}</text>'
+            f'<text x="{panel.right + 22}" y="{label_y:.1f}">{escape(marker.label)}</text>'
         )
     return "".join(parts)
 

@@ -30,14 +30,14 @@ def test_a_spike_of_two_microseconds_reaches_the_picture(spike_at_s):
     top = clean[:, 1].argmin()
     ticks = nice_ticks(-34, 80)
     assert clean[top, 1] == pytest.approx(312 - (80 - ticks[0]) / (ticks[-1] - ticks[0]) * (312 - 44), abs=0.06)
-    assert clean[top, 0] == pytest.approx(52 + spike_at_s * 60 * (500 - 130 - 52), abs=0.2)
+    assert clean[top, 0] == pytest.approx(52 + spike_at_s * 60 * (500 - 134 - 52), abs=0.2)
 
 
 def test_the_end_of_the_trace_reaches_the_picture():
     values = np.zeros(20_000)
     values[-1] = 5.0
     points = drawn(scope_svg([Trace(Waveform(np.linspace(0, 0.1, 20_000), values), "load", "Load")]), "load")
-    assert points[-1].tolist() == [500 - 130, 44.0]
+    assert points[-1].tolist() == [500 - 134, 44.0]
 
 
 @settings(max_examples=200, deadline=None)

@@ -1,5 +1,5 @@
-// Gives every slider of a bench the name, unit and value that a screen reader says, and speaks the bench's sentence
-// once the hand rests. Runs once per page; touches nothing outside a bench.
+// Gives every slider of a bench the name, unit and value that a screen reader says, makes the choice of benches one
+// group for the keyboard, and speaks the bench's sentence once the hand rests. Runs once per page.
 (() => {
   if (window.halfCycleNaming) return;
   window.halfCycleNaming = true;
@@ -11,15 +11,17 @@
   };
   const text = (node, selector) => node.querySelector(selector)?.textContent ?? "";
 
-  const nameControls = (bench) => {
-    for (const slider of bench.querySelectorAll(".widget-slider")) {
+  const nameControls = () => {
+    for (const slider of document.querySelectorAll(".hc-bench .widget-slider")) {
       const handle = slider.querySelector('[role="slider"]');
       set(handle, "aria-label", text(slider, ".widget-label"));
       set(handle, "aria-valuetext", text(slider, ".widget-readout"));
+      set(slider.querySelector(".widget-readout"), "contenteditable", "false"); // shows the choice, takes no typing
     }
-    for (const group of bench.querySelectorAll(".widget-radio")) {
+    for (const group of document.querySelectorAll(".hc-choice")) {
       set(group, "role", "radiogroup");
       set(group, "aria-label", text(group, ".widget-label"));
+      for (const choice of group.querySelectorAll("input")) set(choice, "name", text(group, ".widget-label"));
     }
   };
 
@@ -35,7 +37,7 @@
   };
 
   const look = (records) => {
-    for (const bench of document.querySelectorAll(".hc-bench")) nameControls(bench);
+    nameControls();
     for (const record of records) {
       const moved = (record.target.parentElement ?? record.target).closest?.(".hc-bench");
       const sentence = moved && text(moved, ".hc-sentence");
