@@ -49,12 +49,13 @@ def run(folder, *, start, port=None, open_browser=True):
     port, token = _free_port(port), secrets.token_hex(24)
     address = f"http://{HOST}:{port}/lab/tree/{quote(start)}?token={token}"
     with _log(folder) as log, _serving(folder, port, token, log) as server:
-        _wait_until_ready(server, port, folder)
+        _wait_until_ready(server, port, log)
         print(f"Open this address in a browser on this computer:\n\n    {address}\n\nCtrl-C here ends it.", flush=True)
         if open_browser:
             webbrowser.open(address)
         with contextlib.suppress(KeyboardInterrupt):
-            return server.wait()
+            if server.wait() != 0:
+                raise Trouble(f"JupyterLab ended by itself; the reason stands at the end of {log.name}.")
     return 0
 
 
@@ -159,7 +160,7 @@ def _free_port(wanted):
     )
 
 
-def _wait_until_ready(server, port, folder):
+def _wait_until_ready(server, port, log):
     for _ in range(_READY_SECONDS * 5):
         if server.poll() is not None:
             break
@@ -169,4 +170,4 @@ def _wait_until_ready(server, port, folder):
         ):
             return
         time.sleep(0.2)
-    raise Trouble(f"JupyterLab did not start; the reason stands at the end of {folder / '.halfcycle' / 'server.log'}.")
+    raise Trouble(f"JupyterLab did not start; the reason stands at the end of {log.name}.")
