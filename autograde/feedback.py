@@ -1,7 +1,7 @@
 """Feedback pages for the learners, through nbgrader's own generate_feedback.
 
-`LeadWithMarks` is a step of nbgrader's: it puts the marks and hints on top and leaves folded code out. `offline` is its
-hook after each page: nbgrader's template fetches a formula renderer from the network, which the lessons do not need.
+`LeadWithMarks` is a step of nbgrader's: marks and hints on top, then the graded items alone. `offline` is its hook
+after each page: nbgrader's template fetches a formula renderer from the network, which the lessons do not need.
 """
 
 from __future__ import annotations
@@ -26,27 +26,48 @@ __all__ = ["LeadWithMarks", "feedback", "offline"]
 _FROM_NETWORK = re.compile(r"""<script\b[^>]*\bsrc=["']https?://[^>]*>\s*</script>""", re.IGNORECASE)
 _STYLE = """<style>
 #toc, .anchor-link, div.prompt, .prompt, .output_prompt { display: none; }
-body { padding: 0; } .panel-heading h4 { font-size: 22px; }
+body { padding: 0; } .panel-heading h4 { font-size: 22px; overflow-wrap: anywhere; }
+div.nbgrader_cell .panel-heading { height: auto; overflow: hidden; }
 .own-marks { border-collapse: collapse; margin: 0 0 2em; width: 100%; }
-.own-marks th, .own-marks td { text-align: left; vertical-align: top; padding: .4em 1em .4em 0; border: 0; border-bottom: 1px solid #ccc; background: #fff; }
-.own-marks .number { white-space: nowrap; font-weight: bold; }
-@media (max-width: 40rem) { #notebook-container { padding: 0; } .container { padding: 0 6px; } .panel-body { padding: 8px; } }
+.own-marks th, .own-marks td { text-align: left; vertical-align: top; padding: .4em 1em .4em 0; border: 0; background: #fff; }
+.own-marks tr { border-bottom: 1px solid #ccc; } .own-marks th, .own-marks .number { white-space: nowrap; font-weight: bold; }
+@media (max-width: 40rem) {
+  #notebook-container { padding: 0; } .container { padding: 0 6px; } .panel-body { padding: 8px; } pre { white-space: pre-wrap; }
+  .own-marks, .own-marks tbody, .own-marks tr, .own-marks td { display: block; } .own-marks thead { display: none; }
+  .own-marks tr { padding: .4em 0; } .own-marks tr > * { display: inline-block; padding: 0 1em 0 0; } .own-marks td.said { display: block; }
+}
 </style>"""
 
 
 class LeadWithMarks(NbGraderPreprocessor):
-    """Put one table of the marks and hints on top of the page, and leave out code that the lesson keeps folded."""
+    """One table of marks and hints on top, then the graded items and the learner's own cells; the lesson they have already."""
 
     def preprocess(self, nb, resources):
         """Return the notebook as it is to be shown; the points are those of the gradebook, changes by hand included."""
-        rows = [_row(item, cell) for item, cell in graded_cells(nb).items()]
-        for cell in nb.cells:
-            if cell.cell_type == "code" and cell.metadata.get("jupyter", {}).get("source_hidden"):
-                cell["transient"] = {"remove_source": True}
-        for cell in graded_cells(nb).values():
+        graded = graded_cells(nb)
+        rows = [_row(item, cell) for item, cell in graded.items()]
+        for cell in graded.values():
             cell.outputs = [output for output in cell.outputs if output.output_type != "execute_result"]
-        nb.cells.insert(0, new_markdown_cell(_STYLE + "\n\n" + _table(rows), id="own-marks"))
+        nb.cells = [new_markdown_cell(_STYLE + "\n\n" + _table(rows), id="own-marks"), *_shown(nb.cells)]
         return nb, resources
+
+
+def _shown(cells):
+    """The title, every graded item with its question, and the learner's own cells."""
+    after = [*cells[1:], None]
+    return [
+        cell
+        for at, (cell, following) in enumerate(zip(cells, after, strict=True))
+        if at == 0
+        or _is_graded(cell)
+        or str(cell.get("id", "")).startswith("own-")
+        or (cell.cell_type == "markdown" and following is not None and _is_graded(following))
+    ]
+
+
+def _is_graded(cell) -> bool:
+    marking = cell.metadata.get("nbgrader", {})
+    return any(marking.get(part) for part in ("grade", "solution", "task"))
 
 
 def _row(item: str, cell) -> tuple[float, str]:
@@ -55,7 +76,9 @@ def _row(item: str, cell) -> tuple[float, str]:
     lines = _said(cell)
     handed, told = (lines[0], lines[-1]) if len(lines) > 1 else ("", "Not marked yet.")
     by_hand = " Changed by hand." if len(lines) > 1 and not lines[1].startswith(f"{score:g} of ") else ""
-    cells = f'<td class="number">{score:g} of {most:g}</td><td>{escape(handed)} {escape(told + by_hand)}</td>'
+    cells = (
+        f'<td class="number">{score:g} of {most:g}</td><td class="said">{escape(handed)} {escape(told + by_hand)}</td>'
+    )
     return (
         score / most if most else 1.0
     ), f'<tr><th scope="row"><a href="#{escape(item)}">{escape(item)}</a></th>{cells}</tr>'

@@ -14,9 +14,9 @@ from __future__ import annotations
 
 import json
 from datetime import UTC, datetime
+from importlib.metadata import version
 from pathlib import Path
 
-import halfcycle
 from autograde.files import write_whole
 from autograde.marking import mark
 from autograde.trouble import Trouble, reason
@@ -83,7 +83,7 @@ def marks_record(variant, lesson, kept, keys, marks):
     """Return the marks record that belongs to the slips record ``kept``."""
     return {
         **_who(variant, lesson),
-        "library": getattr(halfcycle, "__version__", ""),
+        "library": version("halfcycle"),
         "points": sum(one.points for one in marks.values()),
         "possible": sum(key.points for key in keys.values()),
         "person": kept["person"],
