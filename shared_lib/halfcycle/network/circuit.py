@@ -1,6 +1,8 @@
 """`Network`, the circuit as one writes it down, and `Run`, its solution."""
 
 from collections.abc import Iterable
+from fractions import Fraction
+from math import gcd, lcm
 
 import numpy as np
 
@@ -86,9 +88,10 @@ class Network:
 
     @property
     def period_s(self) -> float:
-        """Period of the slowest source, s (1/60 where no source swings)."""
-        hertz = self._solver().layout.hertz
-        return 1 / hertz[0] if hertz else 1 / 60
+        """Shortest time that holds whole cycles of every source, s: 0.1 for 50 and 60 Hz, 1/60 where nothing swings."""
+        hertz = [Fraction(h).limit_denominator(10**6) for h in self._solver().layout.hertz]
+        common = Fraction(gcd(*(h.numerator for h in hertz)), lcm(*(h.denominator for h in hertz)))
+        return float(1 / common) if hertz else 1 / 60
 
     def run(self, seconds: float, *, start_s: float = 0.0, state: np.ndarray | None = None) -> "Run":
         """Solve from `start_s` for `seconds`, from the parts' initial values or from `state`.
@@ -107,10 +110,14 @@ class Network:
     def steady(self, *, period_s: float | None = None, start_s: float = 0.0) -> "Run":
         """One period of the periodic steady state, found by Newton's method on the state at `start_s`.
 
-        Raises SettleError where there is none of that period (pass a multiple for a circuit that skips cycles).
+        Raises SettleError where there is none of that period (pass a multiple for a circuit that skips cycles), and
+        ValueError where `period_s` does not hold whole cycles of every source.
         """
         walker = self._solver()
         period = positive("period in seconds", period_s) if period_s is not None else self.period_s
+        for hertz in walker.layout.hertz:
+            if abs(period * hertz - round(period * hertz)) > 1e-6:
+                raise ValueError(f"a period of {period:g} s does not hold whole cycles of {hertz:g} Hz")
         return Run(*periodic(walker, start_s, period))
 
     def sample(self, times: np.ndarray, quantities: Iterable[tuple[str, str]], *, start_s: float = 0.0) -> np.ndarray:
@@ -121,7 +128,10 @@ class Network:
         times, wanted = np.asarray(times, dtype=float), list(quantities)
         if times.size * len(wanted) > _MOST_SAMPLES:
             raise ValueError(f"{times.size} samples of {len(wanted)} quantities would fill the memory; ask for fewer")
+        if times.size == 0 or times[0] < start_s or (np.diff(times) < 0).any():
+            raise ValueError("the instants to sample must rise, from the start of the run on")
         walker = self._solver()
+        walker.pattern(walker.first_modes()).check_balance(start_s, walker.layout.start)
         out, done = np.empty((len(wanted), times.size)), 0
         end = times[-1] if times[-1] > start_s else start_s + 1e-12
         for piece in walker.pieces(start_s, end, walker.layout.start, walker.first_modes()):

@@ -95,7 +95,7 @@ class Pattern:
         """
         lay = self.layout
         left, size, right = np.linalg.svd(scaled)
-        lost = size * _SINGULAR < size[:1]
+        lost = size * _SINGULAR <= size[:1]
         kept = np.where(lost, 0, 1 / np.where(lost, 1, size))
         inverse = scale[:, None] * (right.T * kept) @ left.T * scale
         to_state, to_drive, null = inverse @ lay.of_state, inverse @ of_drive, left[:, lost] * scale[:, None]
@@ -132,14 +132,22 @@ class Pattern:
             self.of_state, self.of_drive = self._resistive_solution(slopes)
             self.rate, self.drive = slopes @ self.of_state, slopes @ self.of_drive
             self.rates, self.right, self.left = _eigen(self.rate, np.sqrt(lay.sizes))
-            if self._is_sound():
+            if self.left is not None and self._participation() < 1e5 and self._detuning() > _NUDGE:
                 return
 
-    def _is_sound(self) -> bool:
-        if self.left is None or np.abs(self.left * self.right.T).max(initial=0.0) > 1e5:
-            return False
-        omega = self.layout.omega
-        return bool((np.abs(1j * omega[:, None] - self.rates) > 1e-9 * omega[:, None]).all())
+    def _participation(self) -> float:
+        """How far the eigenvectors are from missing one: 1 where they stand well apart, without bound where not."""
+        return np.abs(self.left * self.right.T).max(initial=0.0)
+
+    def _detuning(self) -> float:
+        """Distance of the nearest eigenvalue to a source's frequency, relative to it."""
+        omega = self.layout.omega[:, None]
+        return np.min(np.abs(1j - self.rates / omega), initial=1.0)
+
+    @property
+    def resonates(self) -> bool:
+        """Whether a source drives the network at its own frequency with nothing to damp it."""
+        return self._detuning() < 100 * _NUDGE
 
     def _lay_out_waves(self) -> None:
         """Tie the sources' waves to the state; keep one of each conjugate pair of eigenvalues, fast ones first."""

@@ -9,6 +9,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from itertools import pairwise
 from math import inf, isfinite, log
+from numbers import Real
 
 __all__ = [
     "OFF_SIEMENS",
@@ -34,9 +35,25 @@ OFF_SIEMENS = 1e-9
 
 def positive(what: str, value: float) -> float:
     """Return `value`, or raise a ValueError that names `what` when it is not a positive finite number."""
-    if not (isfinite(value) and value > 0):
+    if not (_is_finite(value) and value > 0):
         raise ValueError(f"{what} must be a positive number, not {value!r}")
     return value
+
+
+def finite(what: str, value: float) -> float:
+    """Return `value`, or raise a ValueError that names `what` when it is not a finite number."""
+    if not _is_finite(value):
+        raise ValueError(f"{what} must be a finite number, not {value!r}")
+    return value
+
+
+def _is_finite(value: object) -> bool:
+    return isinstance(value, Real) and isfinite(value)
+
+
+def _check_finite(name: str, part: object, *fields: str) -> None:
+    for each in fields:
+        finite(f"{each} of {name!r}", getattr(part, each))
 
 
 @dataclass(frozen=True)
@@ -58,6 +75,7 @@ class Inductor:
 
     def check(self, name: str) -> None:
         positive(f"inductance of {name!r} in henry", self.henry)
+        _check_finite(name, self, "initial_amps")
 
 
 @dataclass(frozen=True)
@@ -69,6 +87,7 @@ class Capacitor:
 
     def check(self, name: str) -> None:
         positive(f"capacitance of {name!r} in farad", self.farad)
+        _check_finite(name, self, "initial_volts")
 
 
 @dataclass(frozen=True)
@@ -82,6 +101,7 @@ class VoltageSource:
 
     def check(self, name: str) -> None:
         positive(f"frequency of {name!r} in hertz", self.hertz)
+        _check_finite(name, self, "volts_peak", "degrees", "dc_volts")
 
 
 @dataclass(frozen=True)
@@ -95,6 +115,7 @@ class CurrentSource:
 
     def check(self, name: str) -> None:
         positive(f"frequency of {name!r} in hertz", self.hertz)
+        _check_finite(name, self, "dc_amps", "amps_peak", "degrees")
 
 
 @dataclass(frozen=True)
@@ -170,7 +191,7 @@ class Diode:
     on_ohm: float = 0.05
 
     def __post_init__(self) -> None:
-        if not (isfinite(self.drop_volts) and self.drop_volts >= 0):
+        if not (_is_finite(self.drop_volts) and self.drop_volts >= 0):
             raise ValueError(f"drop of a diode in volts must not be negative, got {self.drop_volts!r}")
         positive("on-resistance of a diode in ohm", self.on_ohm)
 

@@ -52,6 +52,10 @@ class Piece:
         now, _, soon = self._first_margins()
         return bool((now <= _HAIR).all() and (soon <= TOLERANCE).all())
 
+    def widest_soon(self) -> float:
+        """By how much the widest exit stands open a nanosecond or so on, when what leakage leaves has died away."""
+        return float(self._first_margins()[2].max(initial=-inf))
+
     def _first_margins(self) -> list[np.ndarray]:
         pattern = self.pattern
         return [pattern.least_margins(margins) for margins in pattern.first_waves @ self.margins.T]

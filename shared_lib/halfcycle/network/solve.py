@@ -123,7 +123,7 @@ class Walker:
         best, least = None, inf
         for combo in combos:
             piece = Piece(self.pattern(combo), now, x)
-            margin = max(piece.worst_exit()[0], TOLERANCE)
+            margin = max(min(piece.worst_exit()[0], piece.widest_soon()), TOLERANCE)
             if margin < least:
                 best, least = piece, margin
         if least > 1e3 * TOLERANCE:

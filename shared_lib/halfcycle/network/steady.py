@@ -22,6 +22,8 @@ def periodic(walker: Walker, begin: float, period: float) -> tuple[list[Piece], 
     modes, x = walker.first_modes(), walker.layout.start
     lap = _Lap(walker, begin, period, x, modes)
     for _ in range(_MOST_LAPS):
+        if any(piece.pattern.resonates for piece in lap.pieces):
+            raise SettleError("no steady state: nothing damps the network, and a source drives it at its own frequency")
         if lap.closes():
             return lap.pieces, lap.reached
         lap = _next_lap(lap)
