@@ -231,7 +231,7 @@ def _axes(panel: _Panel, *, last: bool) -> str:
         colour = SOFT if value == 0 else RULE
         parts.append(f'<path d="M{panel.left} {y:.1f}H{panel.right}" stroke="{colour}" stroke-width="{weight}"/>')
         parts.append(f'<text x="{panel.left - 8}" y="{y + 5:.1f}" text-anchor="end">{_tick(value)}</text>')
-    word = {"V": "volts", "A": "amperes"}[panel.unit]
+    word = {"V": "volts", "A": "amps"}[panel.unit]
     middle = (panel.top + panel.bottom) / 2
     parts.append(f'<text transform="translate(15 {middle:.0f}) rotate(-90)" text-anchor="middle">{word}</text>')
     if last:
