@@ -4,6 +4,7 @@ import os
 import sys
 from pathlib import Path
 
+import hypothesis
 import pytest
 
 ROOT = Path(__file__).resolve().parents[1]
@@ -21,3 +22,7 @@ def _nobody_in_particular(monkeypatch):
     """No learner of the surrounding shell leaks into a test."""
     monkeypatch.delenv("HALFCYCLE_COURSE", raising=False)
     monkeypatch.delenv("HALFCYCLE_LEARNER", raising=False)
+
+
+hypothesis.settings.register_profile("same every time", derandomize=True, deadline=None)
+hypothesis.settings.load_profile("same every time")
