@@ -1,5 +1,7 @@
 """The solver against closed forms: each from circuit theory as any textbook prints it, derived beside the check."""
 
+from itertools import pairwise
+
 import numpy as np
 import pytest
 from scipy.integrate import quad
@@ -386,7 +388,7 @@ class TestRuns:
         spans = bridge(load_ohm=330.0, farad=470e-6, winding_ohm=1.2).run(2 / HERTZ).modes("D1")
         assert spans[0][0] == 0
         assert spans[-1][1] == pytest.approx(2 / HERTZ)
-        assert all(left[1] == right[0] and left[2] != right[2] for left, right in zip(spans, spans[1:], strict=False))
+        assert all(left[1] == right[0] and left[2] != right[2] for left, right in pairwise(spans))
 
 
 class TestImpossible:
@@ -428,7 +430,7 @@ class TestImpossible:
     @pytest.mark.parametrize("value", [0.0, -1.0, float("nan"), float("inf"), "12", None])
     @pytest.mark.parametrize("kind", ["resistor", "inductor", "capacitor"])
     def test_value_of_a_part(self, kind, value):
-        with pytest.raises(ValueError, match="'odd'.*must be a positive number"):
+        with pytest.raises(ValueError, match=r"'odd'.*must be a positive number"):
             self.build((kind, "odd", "top", "common", value))
 
     def test_drive_and_start_must_be_finite(self):

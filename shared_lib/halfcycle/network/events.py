@@ -85,9 +85,7 @@ def _scan(piece: Piece, grid: _Grid, amplitudes: np.ndarray, limit: float) -> Ev
     opened = margins > piece.tolerance
     rises = opened[1:] & ~opened[:-1]
     step = int(rises.argmax()) // rises.shape[1]
-    rising = np.flatnonzero(rises[step])
-    if len(rising) and times[step] >= limit:
-        return None
+    rising = np.flatnonzero(rises[step]) if times[step] < limit else ()
     search = _Search(piece, rows, times, margins)
     grazed = search.graze(step + 1 if len(rising) else len(times) - 1, limit)
     if grazed is not None or not len(rising):

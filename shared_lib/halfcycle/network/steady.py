@@ -8,6 +8,7 @@ from .solve import Modes, SettleError, Walker
 __all__ = ["periodic"]
 
 _MOST_LAPS = 80
+_MOST_HALVINGS = 14
 _EXACT = 1e-9
 """Volts and amperes, or that part of the largest, to which a steady state closes."""
 
@@ -31,12 +32,19 @@ def periodic(walker: Walker, begin: float, period: float) -> tuple[list[Piece], 
 
 
 def _next_lap(lap: "_Lap") -> "_Lap":
-    step = lap.newton_step()
-    for share in (1.0, 0.5, 0.2, 0.05):
-        new = lap.again(lap.x + share * step)
-        if new.size < lap.size * (1 - 0.1 * share) or new.closes():
+    """Newton's step, halved while it leads to a wider gap beyond the goal; from its far side Newton comes in safely.
+
+    (A filter capacitor set a little too high loses millivolts in a lap, which gives a slope that leads far too low.)
+    """
+    step, beyond = lap.newton_step(), None
+    for halvings in range(_MOST_HALVINGS):
+        new = lap.again(lap.x + step / 2**halvings)
+        if new.size < lap.size * (1 - 0.1 / 2**halvings) or new.closes():
             return new
-    return lap.again(lap.reached)
+        if not lap.is_passed_by(new, step):
+            break
+        beyond = new
+    return beyond or lap.again(lap.reached)
 
 
 class _Lap:
@@ -64,6 +72,11 @@ class _Lap:
             return False
         near = _EXACT * max(1.0, np.abs(self.reached).max(initial=0.0))
         return np.abs(self.gap).max(initial=0.0) < near and np.abs(self.newton_step()).max(initial=0.0) < 1e3 * near
+
+    def is_passed_by(self, other: "_Lap", step: np.ndarray) -> bool:
+        """Whether `other`, which lies on along `step`, drifts back."""
+        weights = self.walker.layout.sizes * step
+        return (weights @ self.gap) * (weights @ other.gap) < 0
 
     def newton_step(self) -> np.ndarray:
         """The change of `x` that would close the gap if the lap were linear; what cannot change it stays as it is."""
