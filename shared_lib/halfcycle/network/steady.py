@@ -9,7 +9,7 @@ __all__ = ["periodic"]
 
 _MOST_LAPS = 80
 _MOST_HALVINGS = 14
-_EXACT = 1e-9
+_EXACT = 1e-10
 """Volts and amperes, or that part of the largest, to which a steady state closes."""
 
 
