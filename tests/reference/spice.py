@@ -31,7 +31,7 @@ needs_ngspice = pytest.mark.skipif(
 
 _EDGE_S = 10e-9
 """Time that an edge of a timetable takes, s: ngspice knows no jumps."""
-_TIGHT = "reltol=1e-5 abstol=1e-9 vntol=1e-6"
+_TIGHT = "method=gear reltol=1e-5 abstol=1e-9 vntol=1e-6"
 
 
 @dataclass(frozen=True)
@@ -89,7 +89,7 @@ def netlist(
     return "\n".join(
         [
             *lines,
-            f".options method=gear {options}",
+            f".options {options}",
             f".tran {step_s} {seconds} 0 {step_s} uic",
             ".control",
             "run",

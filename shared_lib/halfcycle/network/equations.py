@@ -60,6 +60,8 @@ class Pattern:
         self.laws = [layout.parts[n][0].laws[m] for n, m in zip(layout.devices, modes, strict=True)]
         self.balance: tuple | None = None
         self._decompose()
+        self.resonates = self._detuning() < 100 * _NUDGE
+        """Whether a source drives the network at its own frequency with nothing to damp it."""
         self._lay_out_waves()
         self.state_rows = Rows(self._state_weights())
         self._watch()
@@ -148,11 +150,6 @@ class Pattern:
         omega = self.layout.omega[:, None]
         return np.min(np.abs(1j - self.rates / omega), initial=1.0)
 
-    @property
-    def resonates(self) -> bool:
-        """Whether a source drives the network at its own frequency with nothing to damp it."""
-        return self._detuning() < 100 * _NUDGE
-
     def _lay_out_waves(self) -> None:
         """Tie the sources' waves to the state; keep one of each conjugate pair of eigenvalues, fast ones first."""
         push = self.left @ self.drive
@@ -174,6 +171,8 @@ class Pattern:
         every = np.concatenate([self.rates.imag, self.layout.omega])
         self._swinging = np.flatnonzero(every)
         self._swing_omega = every[self._swinging]
+        self._exponents = np.zeros(self.waves_count, dtype=complex)
+        self._exponents[: modes + turns] = [*self.rates, *(1j * self.layout.omega)]
         out = np.zeros((self.waves_count, states + 2 * turns + 1), dtype=complex)
         out[:modes, :states] = self.left
         out[:modes, states : states + turns] = -self.left @ self.forced.real
@@ -254,6 +253,13 @@ class Pattern:
         if len(self.slow):
             out[:, modes + turns + 1 :, 0] = self._growth(after)
         return out.reshape(len(after), -1)
+
+    def waves_at(self, after: float) -> np.ndarray:
+        """One row of `waves`, sooner than an array of one instant would give it."""
+        out = np.exp(self._exponents * after)
+        if len(self.slow):
+            out[-len(self.slow) :] = self._growth(np.array([after]))
+        return out.conj().view(float)
 
     def shift(self, seconds: float) -> tuple[np.ndarray, np.ndarray]:
         """Factor and summand that turn the amplitudes at a beginning into those of one `seconds` later."""

@@ -10,8 +10,10 @@ from .pieces import Event, Piece
 
 __all__ = ["first_event"]
 
-_STEPS = 48
-"""Steps of the grid in half a period of the fastest source."""
+_EVEN = np.linspace(0, 1, 49)
+"""Instants of the grid as parts of its length, half a period of the fastest source."""
+_FADING = np.geomspace(1e-4, 1, 16)
+"""Further instants for each fast wave, as parts of its life."""
 _MOST_STEPS = 4096
 _DEAD = 30.0
 """Time constants after which a wave is gone: exp(−30) is 1e-13."""
@@ -64,38 +66,36 @@ def _make_grid(pattern: Pattern, rates: np.ndarray) -> _Grid:
     length = min(
         [half, *(_MOST_STEPS / s for s, life in zip(swings, lives, strict=True) if s * min(life, half) > _MOST_STEPS)]
     )
-    times = [np.linspace(0, length, max(2, round(_STEPS * length / half)) + 1)]
+    times = [_EVEN * length]
     for rate, life, swing in zip(rates, lives, swings, strict=True):
         alive = min(length, life)
         if abs(rate) * length > 4:
-            times.append(np.geomspace(max(alive * 1e-4, pattern.layout.instant), alive, 16))
+            times.append(_FADING * alive)
         if swing * alive > 4:
             times.append(np.linspace(0, alive, int(swing * alive) + 2)[1:])
-    times = np.unique(np.concatenate(times))
+    times = np.sort(np.concatenate(times))
+    times = times[np.concatenate([[True], np.diff(times) > 0])]
     return _Grid(times, pattern.waves(times), length, *pattern.shift(length))
 
 
 def _scan(piece: Piece, grid: _Grid, amplitudes: np.ndarray, limit: float) -> Event | None:
     """The first exit that opens on `grid` before `limit`."""
-    pattern, times = piece.pattern, grid.times
+    pattern = piece.pattern
     rows = pattern.watch.on(amplitudes)
-    margins = grid.waves @ rows.T
+    asked = int(grid.times.searchsorted(limit)) + 1
+    times, margins = grid.times[:asked], grid.waves[:asked] @ rows.T
     if not pattern.simple:
         margins = np.minimum.reduceat(margins, pattern.first_rows, axis=1)
     opened = margins > piece.tolerance
     rises = opened[1:] & ~opened[:-1]
     step = int(rises.argmax()) // rises.shape[1]
-    rising = np.flatnonzero(rises[step]) if times[step] < limit else ()
+    rising = np.flatnonzero(rises[step])
     search = _Search(piece, rows, times, margins)
     grazed = search.graze(step + 1 if len(rising) else len(times) - 1, limit)
     if grazed is not None or not len(rising):
         return grazed
-    event = min((search.cross(exit, times[step], times[step + 1]) for exit in rising), key=_after)
+    event = search.first_cross(rising.tolist(), times[step], times[step + 1])
     return event if event.after < limit else None
-
-
-def _after(event: Event) -> float:
-    return event.after
 
 
 class _Search:
@@ -110,6 +110,16 @@ class _Search:
         if row not in self.curves:
             self.curves[row] = _Curve(self.pattern, self.rows[row], self.tolerance)
         return self.curves[row]
+
+    def first_cross(self, exits: list[int], low: float, high: float) -> Event:
+        """The first of several exits that all open between `low` and `high`; of those together, the first by number."""
+        first, *others = exits
+        event = self.cross(first, low, high)
+        for exit in others:
+            rows = self.pattern.exits[exit][2]
+            if min(self.curve(row)(event.after)[0] for row in range(rows.start, rows.stop)) > self.tolerance:
+                event = self.cross(exit, low, event.after)
+        return event
 
     def cross(self, exit: int, low: float, high: float) -> Event:
         """Where the least margin of an exit, closed at `low` and open at `high`, opens: where its last condition does."""
@@ -200,9 +210,11 @@ def _root(curve: _Curve, low: float, high: float) -> float:
         value, slope = curve(t)
         low, high = (low, t) if value > 0 else (t, high)
         new = t - value / slope if slope > 0 else inf
+        if abs(new - t) <= near:
+            return new
         if not low < new < high:
             new = 0.5 * (low + high)
-        if abs(new - t) <= near or high - low <= near:
-            return new
+        if high - low <= near:
+            return high
         t = new
     return high

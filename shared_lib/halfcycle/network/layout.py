@@ -35,6 +35,7 @@ class Layout:
         self.spans = {name: self._span(plus, minus) for name, (_, plus, minus) in parts.items()}
         self.device_spans = np.array([self.spans[n] for n in self.devices]).reshape(len(self.devices), self.size)
         self.device_rows = np.arange(self.size - len(self.devices), self.size)
+        self._units, self._state_units = np.eye(self.size), np.eye(len(self.state))
         self.sizes = self._sizes()
         self.slopes = self._slopes()
         self.matrix, self.of_state, self.of_drive = self._fixed_equations()
@@ -134,11 +135,11 @@ class Layout:
             return self.spans[name], None, None
         part = self.parts[name][0]
         if isinstance(part, Inductor):
-            return None, np.eye(len(self.state))[self.state[name]], None
+            return None, self._state_units[self.state[name]], None
         if isinstance(part, CurrentSource):
             return None, None, self.phasors(name)
         if name in self.branches:
-            return np.eye(self.size)[self.branches[name]], None, None
+            return self._units[self.branches[name]], None, None
         return self.spans[name] / part.ohm, None, None
 
     def what_is_impossible(self, weight: np.ndarray) -> str:

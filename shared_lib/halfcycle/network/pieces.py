@@ -78,7 +78,7 @@ class Piece:
         """End the piece at `event`; return the state there, and all exits that open there, the first one first."""
         pattern = self.pattern
         self.end = self.begin + event.after
-        waves = pattern.waves(np.array([event.after]))[0]
+        waves = pattern.waves_at(event.after)
         state = pattern.state_rows.on(self.amplitudes) @ waves
         if not event.exits:
             return state, ()

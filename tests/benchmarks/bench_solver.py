@@ -1,0 +1,230 @@
+"""How long the solver takes beside an ngspice process and SciPy's `solve_ivp`, all in one run and at equal accuracy.
+
+    uv run python tests/benchmarks/bench_solver.py [--quick]
+
+Each circuit's steady state is solved by all three. ngspice and solve_ivp walk there from rest, with the coarsest steps
+and tolerances that bring every figure (mean, rms, peak to peak) within 0.1 % of the exact one; those are then timed as
+the best of three, ours as the best of ten, network built anew each time. ngspice is timed as a process, reading its
+output left out. Circuits with leakage inductance have 1 MΩ across their diodes, without which ngspice gives up.
+"""
+
+import argparse
+import subprocess
+import sys
+import tempfile
+import time
+from pathlib import Path
+
+import numpy as np
+from scipy.integrate import solve_ivp
+
+sys.path.insert(0, str(Path(__file__).resolve().parents[1] / "reference"))
+
+from rectifiers import CASES, HERTZ, Case
+from spice import Record, netlist
+
+from halfcycle import Supply
+from halfcycle.network import Network
+from halfcycle.spikes import Filter, spike_network
+
+PERIOD = 1 / HERTZ
+SAMPLES = 2000
+STEPS_US = (200, 100, 50, 20, 10, 5, 2, 1, 0.5, 0.2)
+SPICE_TOLERANCES = (1e-3, 1e-4, 1e-5, 1e-6)
+TOLERANCES = (1e-2, 1e-3, 1e-4, 1e-5, 1e-6, 1e-7, 1e-8)
+WITHIN = 1e-3
+GIVE_UP_S = 20.0
+
+
+class Bus:
+    """A bus with a pulse-charging actuator; 100 kΩ across each diode and the switch, for ngspice's sake."""
+
+    settled_cycles = 3
+    wanted = (("volts", "bus load"), ("amps", "feed"), ("amps", "secondary"))
+
+    def __init__(self, place: str):
+        self.place = place
+
+    def network(self) -> Network:
+        supply = Supply(26.0, hertz=HERTZ, resistance_ohm=1.0, leakage_henry=2e-3)
+        net = spike_network(supply, filter=Filter(self.place), bus_load_ohm=200.0)
+        for name in ("diode", "freewheel", "switch"):
+            net.resistor(f"by {name}", *net.parts[name][1:], 1e5)
+        return net
+
+    def __str__(self) -> str:
+        return f"spike bus, filter: {self.place}"
+
+
+def wanted_of(case) -> list[tuple[str, str]]:
+    return list(getattr(case, "wanted", [("volts", "load"), ("amps", "D1"), ("amps", "secondary")]))
+
+
+def figures(seconds: np.ndarray, waves: list[np.ndarray]) -> np.ndarray:
+    """Mean magnitude, rms and peak to peak of each wave."""
+    span = seconds[-1] - seconds[0]
+
+    def mean(wave):
+        return np.trapezoid(wave, seconds) / span
+
+    return np.array([value for w in waves for value in (mean(np.abs(w)), mean(w**2) ** 0.5, np.ptp(w))])
+
+
+def exact(case) -> np.ndarray:
+    run = case.network().steady()
+    pieces = [np.linspace(p.begin, p.end, 400 + int(400_000 * (p.end - p.begin) / PERIOD)) for p in run.pieces]
+    times = np.concatenate([[p[0], *(p[0] + (p[1] - p[0]) * np.geomspace(1e-6, 1, 40)), *p[2:]] for p in pieces])
+    times = np.clip(times, run.begin, run.end)
+    return figures(times, list(run.quantities(wanted_of(case), times)))
+
+
+def ours(case) -> float:
+    """Seconds to build, settle and sample what a bench shows."""
+
+    def once():
+        run = case.network().steady()
+        run.quantities(wanted_of(case), run.times(SAMPLES))
+
+    return best(once, 10)
+
+
+def best(job, times: int) -> float:
+    spent = []
+    for _ in range(times):
+        begin = time.perf_counter()
+        job()
+        spent.append(time.perf_counter() - begin)
+    return min(spent)
+
+
+def agrees(found: np.ndarray, right: np.ndarray) -> bool:
+    return bool((np.abs(found - right) <= WITHIN * np.abs(right)).all())
+
+
+def spice(case, right: np.ndarray) -> tuple[float, str]:
+    """Seconds of an ngspice process with its quickest sufficient tolerance and step, and those."""
+    found, how = float("inf"), "never"
+    for tolerance in SPICE_TOLERANCES:
+        for step in STEPS_US:
+            spent, enough = spice_process(case, step, tolerance, right)
+            if enough and spent < found:
+                found, how = spent, f"{step:g} us, {tolerance:g}"
+            if enough or spent > min(found, GIVE_UP_S):
+                break
+    return found, how
+
+
+def spice_process(case, step_us: float, tolerance: float, right: np.ndarray) -> tuple[float, bool]:
+    """Seconds of one ngspice process, and whether its last period comes within 0.1 %."""
+    with tempfile.TemporaryDirectory() as folder:
+        output, source = Path(folder, "out.txt"), Path(folder, "circuit.cir")
+        length = (case.settled_cycles + 1) * PERIOD
+        options = f"reltol={tolerance:g}" + (" abstol=1e-9 vntol=1e-6" if tolerance < 1e-4 else "")
+        source.write_text(netlist(case.network(), length, 1e-6 * step_us, wanted_of(case), output, options=options))
+        command = ["ngspice", "-b", str(source)]
+        begin = time.perf_counter()
+        done = subprocess.run(command, capture_output=True, text=True, cwd=folder)
+        spent = time.perf_counter() - begin
+        if not output.exists() or "aborted" in done.stdout + done.stderr:
+            return spent, False
+        table = np.loadtxt(output)
+        last = Record(table[:, 0], {k: table[:, k + 1] for k in range(3)}).last(PERIOD)
+        if not agrees(figures(last.seconds, list(last.values.values())), right):
+            return spent, False
+        return min(spent, best(lambda: subprocess.run(command, capture_output=True, cwd=folder), 2)), True
+
+
+def scipy(case, right: np.ndarray) -> tuple[float, str]:
+    """Seconds of solve_ivp (LSODA, terminal events) at its loosest sufficient tolerance, and that tolerance."""
+    net = case.network()
+    for tolerance in TOLERANCES:
+        begin = time.perf_counter()
+        seconds, waves = march(net, (case.settled_cycles + 1) * PERIOD, tolerance, wanted_of(case))
+        spent = time.perf_counter() - begin
+        if agrees(figures(seconds, waves), right):
+            return spent, f"{tolerance:g}"
+        if spent > GIVE_UP_S:
+            break
+    return float("nan"), "never"
+
+
+def march(net: Network, length: float, tolerance: float, wanted: list) -> tuple[np.ndarray, list[np.ndarray]]:
+    """The last period of a walk from rest over the same state equations, stepped instead of solved."""
+    walker = net._solver()
+    now, state, modes = 0.0, walker.layout.start, walker.first_modes()
+    table = []
+    while now < length - 1e-12:
+        piece = walker._settle(now, state, [walker._scheduled(now, modes)])
+        pattern = piece.pattern
+        end = min(length, walker._next_change(now))
+        if not len(state):
+            end = min(end, now + PERIOD / 200)
+        done = solve_ivp(
+            pattern.slope, (now, end), state, "LSODA", rtol=tolerance, atol=tolerance * 1e-3,
+            events=_events(pattern), max_step=PERIOD / 50,
+        )  # fmt: skip
+        if done.t[-1] > length - PERIOD:
+            table.append(_values(pattern, wanted, done.t, done.y))
+        now, state, modes = done.t[-1], done.y[:, -1], pattern.modes
+        for way, times in zip(pattern.exits, done.t_events, strict=False):
+            if len(times):
+                modes = (*modes[: way[0]], way[1], *modes[way[0] + 1 :])
+                now += 1e-15
+                break
+    seconds, *waves = np.concatenate(table, axis=1)
+    inside = seconds >= length - PERIOD
+    return seconds[inside], [wave[inside] for wave in waves]
+
+
+def _events(pattern) -> list:
+    def event_of(rows):
+        def margin(t, x):
+            drives = pattern._drives(t)
+            return min(pattern.watch_state[rows] @ x + (pattern.watch_drive[rows] @ drives).real) - 1e-9
+
+        margin.terminal, margin.direction = True, 1
+        return margin
+
+    return [event_of(rows) for _, _, rows in pattern.exits]
+
+
+def _values(pattern, wanted, times, states) -> np.ndarray:
+    of_state, of_drive, _ = pattern._combine([pattern.layout.probe(kind, name) for kind, name in wanted])
+    drives = np.array([pattern._drives(t) for t in times]).T
+    return np.vstack([times, of_state @ states + (of_drive @ drives).real])
+
+
+def print_ratios(cases, with_scipy: bool) -> None:
+    print(
+        f"{'circuit':32} {'ours':>9} {'ngspice':>10} {'ratio':>7} {'at step':>8} {'solve_ivp':>10} {'ratio':>7} {'at rtol':>8}"
+    )
+    ratios = []
+    for case in cases:
+        right, mine = exact(case), ours(case)
+        theirs, step = spice(case, right)
+        ratios.append(theirs / mine)
+        line = f"{case!s:32} {1e3 * mine:6.2f} ms {1e3 * theirs:7.1f} ms {theirs / mine:7.1f} {step:>14}"
+        if with_scipy and isinstance(case, Case):
+            walked, tolerance = scipy(case, right)
+            line += f" {1e3 * walked:7.1f} ms {walked / mine:7.1f} {tolerance:>7}"
+        print(line, flush=True)
+    known = np.array([r for r in ratios if np.isfinite(r)])
+    print(f"geometric mean against ngspice: {np.exp(np.log(known).mean()):.1f} times faster; least {known.min():.1f}")
+
+
+def print_lengths(lengths) -> None:
+    """Cost against length: flat cost a cycle means linear; memory is the samples alone."""
+    print(f"\n{'cycles':>8} {'seconds':>9} {'us a cycle':>11}   bridge with capacitor, 10 samples a cycle")
+    for cycles in lengths:
+        net = CASES[5].network()
+        times = np.linspace(0, cycles * PERIOD, 10 * cycles + 1)
+        spent = best(lambda: net.sample(times, [("volts", "load")]), 3 if cycles <= 100 else 1)  # noqa: B023
+        print(f"{cycles:8} {spent:9.4f} {1e6 * spent / cycles:11.0f}", flush=True)
+
+
+if __name__ == "__main__":
+    parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
+    parser.add_argument("--quick", action="store_true", help="leave solve_ivp and the longest run out")
+    quick = parser.parse_args().quick
+    print_ratios([*CASES, *(Bus(place) for place in ("none", "feed", "snubber", "lc"))], with_scipy=not quick)
+    print_lengths((1, 10, 100, 1000) if quick else (1, 10, 100, 1000, 10_000))
