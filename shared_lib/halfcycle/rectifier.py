@@ -15,6 +15,8 @@ if TYPE_CHECKING:
 __all__ = ["Rectified", "SteadyRectified", "add_supply", "rectifier_network", "rectify"]
 
 _LEAKAGE_AMPS = 1e-6
+_MOST_CYCLES = 200_000
+_USUAL = [("volts", "load"), ("amps", "secondary"), ("amps", "D1"), ("volts", "D1")]
 
 
 def add_supply(net: Network, supply: "Supply", plus: str, minus: str, name: str = "secondary") -> None:
@@ -64,37 +66,29 @@ def rectifier_network(
     return net
 
 
-@dataclass(frozen=True)
-class Rectified:
-    """What `rectify` returns: a solved run, its waveforms, and the way to its steady state.
-
-    `run` is the exact solution; `steps` the number of equal steps that the waveforms are sampled in.
-    """
+class _Solved:
+    """The waveforms of a solved rectifier; its users have `network`, `run` and `steps`, the steps it is sampled in."""
 
     network: Network
     run: Run
-    hertz: float
-    samples_per_cycle: int
     steps: int
-
-    def steady(self) -> "SteadyRectified":
-        """One period of the periodic steady state of the same circuit, beginning at the same phase.
-
-        >>> from halfcycle import Supply
-        >>> rectify(Supply(24.0), load_ohm=330.0, capacitor_farad=470e-6, cycles=1).steady().ripple_volts < 4
-        True
-        """
-        run = self.network.steady(start_s=self.run.begin)
-        return SteadyRectified(self.network, run, self.hertz, self.samples_per_cycle, self.samples_per_cycle)
 
     def waveform(self, quantity: str, part: str) -> Waveform:
         """ "volts" across or "amps" through any part of `network`, sampled."""
         times = self._seconds
-        return Waveform(times - times[0], self.run.quantities([(quantity, part)], times)[0], quantity[0].upper())
+        values = self._usual.get((quantity, part))
+        if values is None:
+            values = self.run.quantities([(quantity, part)], times)[0]
+        return Waveform(times - times[0], values, quantity[0].upper())
 
     @cached_property
     def _seconds(self) -> np.ndarray:
         return self.run.times(self.steps)
+
+    @cached_property
+    def _usual(self) -> dict[tuple[str, str], np.ndarray]:
+        """The quantities that are nearly always asked for, solved together: that costs little more than one."""
+        return dict(zip(_USUAL, self.run.quantities(_USUAL, self._seconds), strict=True))
 
     @cached_property
     def load_volts(self) -> Waveform:
@@ -119,14 +113,55 @@ class Rectified:
 
 
 @dataclass(frozen=True)
-class SteadyRectified(Rectified):
-    """One period of the steady state, with the two figures that only a steady state has."""
+class Rectified(_Solved):
+    """What `rectify` returns: its exact `run` from rest, solved when first asked for, and the way to its steady state.
+
+    Parameters
+    ----------
+    network : Network
+    seconds, start_s : float, length and beginning of the run, s
+    hertz : float, frequency of the supply, Hz
+    samples_per_cycle, steps : int, samples in a period and equal steps in the whole run
+    """
+
+    network: Network
+    seconds: float
+    start_s: float
+    hertz: float
+    samples_per_cycle: int
+    steps: int
+
+    @cached_property
+    def run(self) -> Run:
+        """The exact solution from an empty capacitor on."""
+        return self.network.run(self.seconds, start_s=self.start_s)
+
+    def steady(self) -> "SteadyRectified":
+        """One period of the periodic steady state of the same circuit, beginning at the same phase.
+
+        >>> from halfcycle import Supply
+        >>> rectify(Supply(24.0), load_ohm=330.0, capacitor_farad=470e-6, cycles=1).steady().ripple_volts < 4
+        True
+        """
+        run = self.network.steady(start_s=self.start_s)
+        return SteadyRectified(self.network, run, self.hertz, self.samples_per_cycle, self.samples_per_cycle)
+
+
+@dataclass(frozen=True)
+class SteadyRectified(_Solved):
+    """One period of the steady state, with the two figures that only a steady state has; parameters as `Rectified`."""
+
+    network: Network
+    run: Run
+    hertz: float
+    samples_per_cycle: int
+    steps: int
 
     @property
     def ripple_volts(self) -> float:
         """Ripple of the load voltage, peak to peak, V; the corners where a diode switches are met exactly."""
-        times = np.union1d(self._seconds, [piece.begin for piece in self.run.pieces])
-        return float(np.ptp(self.run.volts("load", times)))
+        corners = self.run.volts("load", np.array([piece.begin for piece in self.run.pieces]))
+        return float(np.ptp(np.concatenate([self.load_volts.values, corners])))
 
     @property
     def conduction_degrees(self) -> float:
@@ -187,9 +222,11 @@ def rectify(
     >>> round(float(rectify(Supply(24.0), load_ohm=200.0).steady().load_volts.values.max()), 2)
     33.23
     """
-    positive("number of cycles", cycles)
+    if positive("number of cycles", cycles) > _MOST_CYCLES:
+        raise ValueError(f"a run of {cycles:g} cycles would fill the memory; {_MOST_CYCLES:,} are the most")
     if int(samples_per_cycle) != samples_per_cycle or samples_per_cycle < 8:
         raise ValueError(f"samples_per_cycle must be a whole number of at least 8, not {samples_per_cycle!r}")
     net = rectifier_network(supply, kind=kind, load_ohm=load_ohm, capacitor_farad=capacitor_farad, diode=diode)
-    run = net.run(cycles / supply.hertz, start_s=start_degrees / 360 / supply.hertz)
-    return Rectified(net, run, supply.hertz, samples_per_cycle, max(1, round(cycles * samples_per_cycle)))
+    steps = max(1, round(cycles * samples_per_cycle))
+    start_s = start_degrees / 360 / supply.hertz
+    return Rectified(net, cycles / supply.hertz, start_s, supply.hertz, samples_per_cycle, steps)
