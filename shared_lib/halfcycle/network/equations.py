@@ -60,7 +60,7 @@ class Pattern:
         self.laws = [layout.parts[n][0].laws[m] for n, m in zip(layout.devices, modes, strict=True)]
         self.balance: tuple | None = None
         self._decompose()
-        self.resonates = self._detuning() < 100 * _NUDGE
+        self.resonates = self.detuning < 100 * _NUDGE
         """Whether a source drives the network at its own frequency with nothing to damp it."""
         self._lay_out_waves()
         self.state_rows = Rows(self._state_weights())
@@ -138,7 +138,8 @@ class Pattern:
             self.of_state, self.of_drive = self._resistive_solution(slopes)
             self.rate, self.drive = slopes @ self.of_state, slopes @ self.of_drive
             self.rates, self.right, self.left = _eigen(self.rate, np.sqrt(lay.sizes))
-            if self.left is not None and self._participation() < 1e5 and self._detuning() > _NUDGE:
+            self.detuning = self._detuning()
+            if self.left is not None and self._participation() < 1e5 and self.detuning > _NUDGE:
                 return
 
     def _participation(self) -> float:

@@ -1,6 +1,6 @@
 """When the first exit of a piece opens: looked for on a grid, then located by Newton's method on the exact sum."""
 
-from dataclasses import dataclass
+from functools import cached_property
 from math import cos, exp, expm1, inf, sin
 
 import numpy as np
@@ -32,23 +32,23 @@ def first_event(piece: Piece, horizon: float) -> Event:
         event = _scan(piece, grid, amplitudes, horizon - done)
         if event is not None:
             return Event(done + event.after, event.exits, event.row)
-        amplitudes = amplitudes * grid.step + grid.lift
+        factor, summand = grid.shift
+        amplitudes = amplitudes * factor + summand
         done += grid.length
     return Event(horizon)
 
 
-@dataclass(frozen=True)
 class _Grid:
-    """Instants at which margins are looked at, `length` seconds in all, with the waves there.
+    """Instants at which margins are looked at, the last of them its `length` in seconds, with the waves there."""
 
-    ``step`` and ``lift`` turn the amplitudes at its beginning into those at its end.
-    """
+    def __init__(self, pattern: Pattern, times: np.ndarray):
+        self.pattern, self.times, self.length = pattern, times, float(times[-1])
+        self.waves = pattern.waves(times)
 
-    times: np.ndarray
-    waves: np.ndarray
-    length: float
-    step: np.ndarray
-    lift: np.ndarray
+    @cached_property
+    def shift(self) -> tuple[np.ndarray, np.ndarray]:
+        """Factor and summand that turn the amplitudes at its beginning into those at its end."""
+        return self.pattern.shift(self.length)
 
 
 def _grid(pattern: Pattern, done: float) -> _Grid:
@@ -75,7 +75,7 @@ def _make_grid(pattern: Pattern, rates: np.ndarray) -> _Grid:
             times.append(np.linspace(0, alive, int(swing * alive) + 2)[1:])
     times = np.sort(np.concatenate(times))
     times = times[np.concatenate([[True], np.diff(times) > 0])]
-    return _Grid(times, pattern.waves(times), length, *pattern.shift(length))
+    return _Grid(pattern, times)
 
 
 def _scan(piece: Piece, grid: _Grid, amplitudes: np.ndarray, limit: float) -> Event | None:

@@ -68,8 +68,8 @@ class _Lap:
         return _Lap(self.walker, self.begin, self.period, x, self.end_modes)
 
     def closes(self) -> bool:
-        if self.end_modes != self.modes:
-            return False
+        if self.end_modes != self.modes or not len(self.x):
+            return self.end_modes == self.modes
         near = _EXACT * max(1.0, np.abs(self.reached).max(initial=0.0))
         return np.abs(self.gap).max(initial=0.0) < near and np.abs(self.newton_step()).max(initial=0.0) < 1e3 * near
 
