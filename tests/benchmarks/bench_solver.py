@@ -4,7 +4,7 @@
 
 Each circuit's steady state is solved by all three. ngspice and solve_ivp walk there from rest, with the coarsest steps
 and tolerances that bring every figure (mean, rms, peak to peak) within 0.1 % of the exact one; those are then timed as
-the best of three, ours as the best of ten, network built anew each time. ngspice is timed as a process, reading its
+the best of three, ours as the best of twenty, network built anew each time. ngspice is timed as a process, reading its
 output left out. Circuits with leakage inductance have 1 MΩ across their diodes, without which ngspice gives up.
 """
 
@@ -20,12 +20,11 @@ from scipy.integrate import solve_ivp
 
 sys.path.insert(0, str(Path(__file__).resolve().parents[1] / "reference"))
 
-from rectifiers import CASES, HERTZ
+from buses import BUSES
+from rectifiers import CASES, HERTZ, WANTED
 from spice import Record, netlist
 
-from halfcycle import Supply
 from halfcycle.network import Network
-from halfcycle.spikes import Filter, spike_network
 
 PERIOD = 1 / HERTZ
 SAMPLES = 2000
@@ -36,27 +35,8 @@ WITHIN = 1e-3
 GIVE_UP_S = 20.0
 
 
-class Bus:
-    """A bus with a pulse-charging actuator; 100 kΩ across each diode and the switch, for ngspice's sake."""
-
-    wanted = (("volts", "bus load"), ("amps", "feed"), ("amps", "secondary"))
-
-    def __init__(self, place: str):
-        self.place, self.settled_cycles = place, 40 if place == "feed" else 3
-
-    def network(self) -> Network:
-        supply = Supply(26.0, hertz=HERTZ, resistance_ohm=1.0, leakage_henry=2e-3)
-        net = spike_network(supply, filter=Filter(self.place), bus_load_ohm=200.0)
-        for name in ("diode", "freewheel", "switch"):
-            net.resistor(f"by {name}", *net.parts[name][1:], 1e5)
-        return net
-
-    def __str__(self) -> str:
-        return f"spike bus, filter: {self.place}"
-
-
 def wanted_of(case) -> list[tuple[str, str]]:
-    return list(getattr(case, "wanted", [("volts", "load"), ("amps", "D1"), ("amps", "secondary")]))
+    return getattr(case, "wanted", WANTED)
 
 
 def figures(seconds: np.ndarray, waves: list[np.ndarray]) -> np.ndarray:
@@ -84,7 +64,7 @@ def ours(case) -> float:
         run = case.network().steady()
         run.quantities(wanted_of(case), run.times(SAMPLES))
 
-    return best(once, 10)
+    return best(once, 20)
 
 
 def best(job, times: int) -> float:
@@ -201,7 +181,7 @@ def print_ratios(cases, with_scipy: bool) -> None:
         theirs, step = spice(case, right)
         ratios.append(theirs / mine)
         line = f"{case!s:32} {1e3 * mine:6.2f} ms {1e3 * theirs:7.1f} ms {theirs / mine:7.1f} {step:>14}"
-        if with_scipy and getattr(case, "farad", 0):
+        if with_scipy and case.farad:
             walked, tolerance = scipy(case, right)
             line += f" {1e3 * walked:7.1f} ms {walked / mine:7.1f} {tolerance:>7}"
         print(line, flush=True)
@@ -223,5 +203,5 @@ if __name__ == "__main__":
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
     parser.add_argument("--quick", action="store_true", help="leave solve_ivp and the longest run out")
     quick = parser.parse_args().quick
-    print_ratios([*CASES, *(Bus(place) for place in ("none", "feed", "snubber", "lc"))], with_scipy=not quick)
+    print_ratios([*CASES, *BUSES], with_scipy=not quick)
     print_lengths((1, 10, 100, 1000) if quick else (1, 10, 100, 1000, 10_000))
