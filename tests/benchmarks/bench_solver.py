@@ -173,7 +173,7 @@ def _values(pattern, wanted, times, states) -> np.ndarray:
 
 def print_ratios(cases, with_scipy: bool) -> None:
     print(
-        f"{'circuit':32} {'ours':>9} {'ngspice':>10} {'ratio':>7} {'at step':>8} {'solve_ivp':>10} {'ratio':>7} {'at rtol':>8}"
+        f"{'circuit':32} {'ours':>9} {'ngspice':>10} {'ratio':>7} {'step, reltol':>14} {'solve_ivp':>10} {'ratio':>7} {'rtol':>7}"
     )
     ratios = []
     for case in cases:

@@ -37,6 +37,13 @@ class Network:
 
     Errors are ValueError and name the part or the node: a name used twice, a value that is not positive,
     a node that nothing holds, a loop of ideal sources.
+
+    >>> net = Network()
+    >>> net.voltage_source("source", "top", "common", dc_volts=12.0)
+    >>> net.resistor("upper", "top", "middle", 100.0)
+    >>> net.resistor("lower", "middle", "common", 200.0)
+    >>> round(float(net.steady().volts("lower", 0.0)), 6)
+    8.0
     """
 
     def __init__(self, ground: str = "common"):
@@ -57,15 +64,19 @@ class Network:
         self._walker = None
 
     def resistor(self, name: str, plus: str, minus: str, ohm: float) -> None:
+        """Ohm's law: `ohm`, Ω."""
         self.add(name, plus, minus, Resistor(ohm))
 
     def inductor(self, name: str, plus: str, minus: str, henry: float, initial_amps: float = 0.0) -> None:
+        """`henry`, H, with the current it begins with, A."""
         self.add(name, plus, minus, Inductor(henry, initial_amps))
 
     def capacitor(self, name: str, plus: str, minus: str, farad: float, initial_volts: float = 0.0) -> None:
+        """`farad`, F, with the voltage it begins with, V."""
         self.add(name, plus, minus, Capacitor(farad, initial_volts))
 
     def diode(self, name: str, anode: str, cathode: str, diode: Diode | ExponentialDiode) -> None:
+        """A diode that conducts from anode to cathode."""
         self.add(name, anode, cathode, diode)
 
     def voltage_source(self, name: str, plus: str, minus: str, **drive: float) -> None:
@@ -77,6 +88,7 @@ class Network:
         self.add(name, plus, minus, CurrentSource(**drive))
 
     def device(self, name: str, plus: str, minus: str, device: Device) -> None:
+        """Any part with modes: a `Switch`, `CurrentPulses`, a triac …"""
         self.add(name, plus, minus, device)
 
     def _solver(self) -> Walker:

@@ -92,7 +92,12 @@ class Capacitor:
 
 @dataclass(frozen=True)
 class VoltageSource:
-    """An ideal source: ``dc_volts + volts_peak · sin(2π·hertz·t + degrees)``."""
+    """An ideal source: ``dc_volts + volts_peak · sin(2π·hertz·t + degrees)``, in V, Hz, degrees and s.
+
+    >>> VoltageSource(volts_peak=34.0, hertz=0.0).check("secondary")
+    Traceback (most recent call last):
+    ValueError: frequency of 'secondary' in hertz must be a positive number, not 0.0
+    """
 
     volts_peak: float = 0.0
     hertz: float = 60.0
@@ -106,7 +111,7 @@ class VoltageSource:
 
 @dataclass(frozen=True)
 class CurrentSource:
-    """An ideal current, plus to minus through the source: ``dc_amps + amps_peak · sin(2π·hertz·t + degrees)``."""
+    """An ideal current, plus to minus through the source: ``dc_amps + amps_peak · sin(2π·hertz·t + degrees)``, in A."""
 
     dc_amps: float = 0.0
     amps_peak: float = 0.0
@@ -149,7 +154,13 @@ class Exit:
 
 @dataclass(frozen=True)
 class Device:
-    """A part with several modes; see the module's text. `first_mode` is where a run starts looking."""
+    """A part with several modes; see the module's text. `first_mode` is where a run starts looking.
+
+    `laws` holds the straight line of each mode, `exits` the ways out of it; a ValueError says which way leads nowhere.
+
+    >>> varistor = Device({"off": Law(1e-9), "on": Law(1.0, -47.0)}, {"off": (Exit("on", (Condition("volts", 1, 47),)),)})
+    >>> varistor.check("varistor")
+    """
 
     laws: Mapping[str, Law]
     exits: Mapping[str, tuple[Exit, ...]]
@@ -211,6 +222,8 @@ class Diode:
 class ExponentialDiode:
     """A diode by Shockley's law, ``amps = saturation_amps · (exp(volts / emission_volts) − 1)``.
 
+    W. Shockley, Bell Syst. Tech. J. 28, 1949 (from memory); the defaults are a 1 A silicon part's (typical, from memory).
+
     It is followed by `pieces` chords between points spaced evenly in the logarithm of the current
     from `least_amps` to `most_amps`, so that the one exact solver serves it too.
     `emission_volts` is the ideality factor times the thermal voltage (25.85 mV at 300 K).
@@ -224,6 +237,12 @@ class ExponentialDiode:
     least_amps: float = 1e-5
     most_amps: float = 10.0
     pieces: int = 24
+
+    def __post_init__(self) -> None:
+        for name in ("saturation_amps", "emission_volts", "least_amps", "most_amps"):
+            positive(f"{name} of a diode", getattr(self, name))
+        if self.pieces < 2 or self.most_amps <= self.least_amps:
+            raise ValueError("an exponential diode needs two pieces or more, and most_amps above least_amps")
 
     def points(self) -> list[tuple[float, float]]:
         """The corners (volts, amps) of the chords, rising."""
@@ -249,7 +268,14 @@ def _past(volts: float, to: str) -> Exit:
 
 @dataclass(frozen=True)
 class Switch(Device):
-    """A contact that closes and opens by a timetable: closed from each `closes` to the next `opens`, in s."""
+    """A contact that closes and opens by a timetable: closed from each `closes` to the next `opens`, in s.
+
+    Closed it has `on_ohm`, Ω, open 1 GΩ.
+
+    >>> contact = Switch(closes=(1.0, 3.0), opens=(2.0,))
+    >>> contact.scheduled_mode(1.5), contact.next_change(1.5), contact.scheduled_mode(2.5)
+    ('on', 2.0, 'off')
+    """
 
     laws: Mapping[str, Law] = field(init=False)
     exits: Mapping[str, tuple[Exit, ...]] = field(init=False, default_factory=dict)
@@ -273,7 +299,12 @@ class Switch(Device):
 
 @dataclass(frozen=True)
 class CurrentPulses(Device):
-    """A current that is drawn in pulses: `amps` for `width_s`, every `period_s`, first at `delay_s`."""
+    """A current that is drawn in pulses: `amps` (A) for `width_s`, every `period_s`, first at `delay_s` (s).
+
+    >>> pulses = CurrentPulses(amps=2.0, period_s=1e-3, width_s=1e-4)
+    >>> pulses.scheduled_mode(5e-5), pulses.scheduled_mode(5e-4)
+    ('on', 'off')
+    """
 
     laws: Mapping[str, Law] = field(init=False)
     exits: Mapping[str, tuple[Exit, ...]] = field(init=False, default_factory=dict)
