@@ -114,7 +114,7 @@ class Network:
         walker = self._solver()
         x0 = walker.layout.start if state is None else np.asarray(state, dtype=float)
         positive("length of a run in seconds", seconds)
-        walker.pattern(walker.first_modes()).check_balance(start_s, x0)
+        walker.layout.check_balance(start_s, x0)
         if seconds * max([60.0, *walker.layout.hertz]) > 200_000:
             raise ValueError(f"a run of {seconds:g} s would fill the memory; ask `sample` for the instants you need")
         return Run(list(walker.pieces(start_s, start_s + seconds, x0, walker.first_modes())), walker.last[0])
@@ -143,7 +143,7 @@ class Network:
         if times.size == 0 or times[0] < start_s or (np.diff(times) < 0).any():
             raise ValueError("the instants to sample must rise, from the start of the run on")
         walker = self._solver()
-        walker.pattern(walker.first_modes()).check_balance(start_s, walker.layout.start)
+        walker.layout.check_balance(start_s, walker.layout.start)
         out, done = np.empty((len(wanted), times.size)), 0
         end = times[-1] if times[-1] > start_s else start_s + 1e-12
         for piece in walker.pieces(start_s, end, walker.layout.start, walker.first_modes()):

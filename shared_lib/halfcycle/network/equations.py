@@ -58,7 +58,6 @@ class Pattern:
     def __init__(self, layout: Layout, modes: Sequence[str]):
         self.layout, self.modes = layout, tuple(modes)
         self.laws = [layout.parts[n][0].laws[m] for n, m in zip(layout.devices, modes, strict=True)]
-        self.balance: tuple | None = None
         self._decompose()
         self.resonates = self.detuning < 100 * _NUDGE
         """Whether a source drives the network at its own frequency with nothing to damp it."""
@@ -74,59 +73,37 @@ class Pattern:
 
     def _resistive_solution(self, slopes: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
         lay = self.layout
-        matrix, of_drive = lay.matrix.copy(), lay.of_drive.copy()
+        matrix, of_state, of_drive = lay.matrix.copy(), lay.of_state, lay.of_drive.copy()
         for row, span, law in zip(lay.device_rows, lay.device_spans, self.laws, strict=True):
             scale = 1 / max(1.0, law.siemens)
             matrix[row] = law.siemens * scale * span
             matrix[row, row] = -scale
             of_drive[row, 0] = -law.offset_amps * scale
+        if lay.islands:
+            of_state = of_state.copy()
+            self._hang_islands(slopes, matrix, of_state, of_drive)
+        inverse = self._inverse(matrix)
+        return inverse @ of_state, inverse @ of_drive
+
+    def _hang_islands(self, slopes, matrix, of_state, of_drive) -> None:
+        """Where inductors alone hold some nodes, one of Kirchhoff's sums says nothing; that it stays zero places them."""
+        turns = np.concatenate([[0.0], 1j * self.layout.omega])
+        for row, held, driven in self.layout.islands:
+            matrix[row], of_state[row], of_drive[row] = held @ slopes, 0.0, -driven * turns
+
+    def _inverse(self, matrix: np.ndarray) -> np.ndarray:
+        """The inverse, with a step of refinement: its entries lie nine decades apart. A ValueError where there is none."""
         largest = np.abs(matrix).max(axis=1, initial=0.0)
         scale = 1 / np.sqrt(np.where(largest > 0, largest, 1.0))
         scaled = matrix * scale * scale[:, None]
         try:
             inverse = np.linalg.inv(scaled)
         except np.linalg.LinAlgError:
-            return self._with_islands(scaled, scale, of_drive, slopes)
-        if np.abs(inverse).max(initial=0.0) * lay.size > _SINGULAR:
-            return self._with_islands(scaled, scale, of_drive, slopes)
-        inverse *= scale * scale[:, None]
-        return inverse @ lay.of_state, inverse @ of_drive
-
-    def _with_islands(self, scaled: np.ndarray, scale: np.ndarray, of_drive: np.ndarray, slopes: np.ndarray) -> tuple:
-        """The same where some nodes are held by inductors alone, or a ValueError where nothing holds them.
-
-        The sum of an island's currents stays zero; so does its slope, which places the island's voltage.
-        """
-        lay = self.layout
-        left, size, right = np.linalg.svd(scaled)
-        lost = size * _SINGULAR <= size[:1]
-        kept = np.where(lost, 0, 1 / np.where(lost, 1, size))
-        inverse = scale[:, None] * (right.T * kept) @ left.T * scale
-        to_state, to_drive, null = inverse @ lay.of_state, inverse @ of_drive, left[:, lost] * scale[:, None]
-        if not lost.any():
-            return to_state, to_drive
-        held, driven = null.T @ lay.of_state, null.T @ of_drive
-        if not lay.inductors or np.abs(held).max(axis=1).min() < 1e-9 * np.abs(null).max():
-            raise ValueError(lay.what_is_impossible(np.abs(null[:, 0])))
-        self.balance = held, driven
-        moved = held @ slopes
-        shift = null @ np.linalg.inv(moved @ null)
-        turned = driven * np.concatenate([[0.0], 1j * lay.omega])
-        return to_state - shift @ (moved @ to_state), to_drive - shift @ (moved @ to_drive + turned)
-
-    def check_balance(self, seconds: float, x: np.ndarray) -> None:
-        """Raise a ValueError where inductors that alone hold a node do not begin with currents that add up to zero."""
-        if self.balance is None:
-            return
-        held, driven = self.balance
-        parts = np.concatenate([held * x, (driven * self._drives(seconds)).real], axis=1)
-        if (np.abs(parts.sum(axis=1)) > 1e-9 + 1e-6 * np.abs(parts).max(axis=1)).any():
-            names = " and ".join(
-                repr(n) for n in self.layout.inductors if np.abs(held[:, self.layout.state[n]]).max() > 1e-9
-            )
-            raise ValueError(
-                f"nothing but {names} holds a node, so the currents they begin with must add up to zero there"
-            )
+            inverse = np.full_like(matrix, np.inf)
+        if not np.abs(inverse).max(initial=0.0) * len(matrix) < _SINGULAR:
+            left = np.linalg.svd(scaled)[0]
+            raise ValueError(self.layout.what_is_impossible(np.abs(left[:, -1] * scale)))
+        return (2 * inverse - inverse @ (scaled @ inverse)) * scale * scale[:, None]
 
     # ---- the state's own motion
 

@@ -10,7 +10,7 @@ from .pieces import Event, Piece
 
 __all__ = ["first_event"]
 
-_EVEN = np.linspace(0, 1, 49)
+_EVEN = np.linspace(0, 49 / 48, 50)
 """Instants of the grid as parts of its length, half a period of the fastest source."""
 _FADING = np.geomspace(1e-4, 1, 16)
 """Further instants for each fast wave, as parts of its life."""
@@ -39,10 +39,13 @@ def first_event(piece: Piece, horizon: float) -> Event:
 
 
 class _Grid:
-    """Instants at which margins are looked at, the last of them its `length` in seconds, with the waves there."""
+    """Instants at which margins are looked at, with the waves there.
 
-    def __init__(self, pattern: Pattern, times: np.ndarray):
-        self.pattern, self.times, self.length = pattern, times, float(times[-1])
+    It serves for `length` seconds and looks a step further, lest a hump at its end be seen from neither side.
+    """
+
+    def __init__(self, pattern: Pattern, times: np.ndarray, length: float):
+        self.pattern, self.times, self.length = pattern, times, length
         self.waves = pattern.waves(times)
 
     @cached_property
@@ -66,23 +69,23 @@ def _make_grid(pattern: Pattern, rates: np.ndarray) -> _Grid:
     length = min(
         [half, *(_MOST_STEPS / s for s, life in zip(swings, lives, strict=True) if s * min(life, half) > _MOST_STEPS)]
     )
-    times = [_EVEN * length]
+    times, end = [_EVEN * length], _EVEN[-1] * length
     for rate, life, swing in zip(rates, lives, swings, strict=True):
-        alive = min(length, life)
+        alive = min(end, life)
         if abs(rate) * length > 4:
             times.append(_FADING * alive)
         if swing * alive > 4:
             times.append(np.linspace(0, alive, int(swing * alive) + 2)[1:])
     times = np.sort(np.concatenate(times))
     times = times[np.concatenate([[True], np.diff(times) > 0])]
-    return _Grid(pattern, times)
+    return _Grid(pattern, times, length)
 
 
 def _scan(piece: Piece, grid: _Grid, amplitudes: np.ndarray, limit: float) -> Event | None:
     """The first exit that opens on `grid` before `limit`."""
     pattern = piece.pattern
     rows = pattern.watch.on(amplitudes)
-    asked = int(grid.times.searchsorted(limit)) + 1
+    asked = int(grid.times.searchsorted(limit)) + 2
     times, margins = grid.times[:asked], grid.waves[:asked] @ rows.T
     if not pattern.simple:
         margins = np.minimum.reduceat(margins, pattern.first_rows, axis=1)
@@ -147,8 +150,8 @@ class _Search:
 
         Golden section on the least of the exit's margins, given up once a parabola cannot reach zero any more.
         """
-        bend = _bend(times, margins)
-        best, reach = margins[1], bend * (times[1] - times[0]) * (times[2] - times[1])
+        bend, reach = _hump(times, margins)
+        best = margins[1]
         (low, _, high), rows = times, self.pattern.exits[exit][2]
         while best <= 0 and best + reach > 0:
             left, right = low + 0.382 * (high - low), low + 0.618 * (high - low)
@@ -163,10 +166,16 @@ class _Search:
         return None
 
 
-def _bend(times: list[float], margins: list[float]) -> float:
-    """How sharply a hump through three points bends: half its second derivative, downwards."""
+def _hump(times: list[float], margins: list[float]) -> tuple[float, float]:
+    """Of a parabola through three points: half its second derivative, downwards, and what its top may have over them.
+
+    The top is taken twice as high as it is, and more, for the margin is no parabola.
+    """
     before, after = times[1] - times[0], times[2] - times[1]
-    return ((margins[1] - margins[0]) / before - (margins[2] - margins[1]) / after) / (before + after)
+    rise, fall = (margins[1] - margins[0]) / before, (margins[1] - margins[2]) / after
+    bend = (rise + fall) / (before + after)
+    slope = (rise * after - fall * before) / (before + after)
+    return bend, bend and slope**2 / (2 * bend) + 0.25 * bend * min(before, after) ** 2
 
 
 class _Curve:

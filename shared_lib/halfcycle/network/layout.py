@@ -39,6 +39,8 @@ class Layout:
         self.sizes = self._sizes()
         self.slopes = self._slopes()
         self.matrix, self.of_state, self.of_drive = self._fixed_equations()
+        self.islands = self._islands()
+        self.held = np.array([held for _, held, _ in self.islands]).reshape(len(self.islands), len(self.state))
 
     def _names_of(self, *kinds: type) -> list[str]:
         return [name for name, (part, _, _) in self.parts.items() if isinstance(part, kinds)]
@@ -48,14 +50,7 @@ class Layout:
         return getattr(part, "volts_peak", 0.0) != 0 or getattr(part, "amps_peak", 0.0) != 0
 
     def _check_connected(self) -> None:
-        near: dict[str, set[str]] = {}
-        for _, plus, minus in self.parts.values():
-            near.setdefault(plus, set()).add(minus)
-            near.setdefault(minus, set()).add(plus)
-        reached, edge = {self.ground}, {self.ground}
-        while edge:
-            edge = set().union(*(near.get(node, set()) for node in edge)) - reached
-            reached |= edge
+        reached = _reached({self.ground}, [(plus, minus) for _, plus, minus in self.parts.values()])
         for name, (_, plus, minus) in self.parts.items():
             for node in (plus, minus):
                 if node not in reached:
@@ -113,6 +108,34 @@ class Layout:
                     of_drive[row] = self.phasors(name)
         return matrix, of_state, of_drive
 
+    def _islands(self) -> list[tuple[int, np.ndarray, np.ndarray]]:
+        """Groups of nodes that inductors (and current sources) alone hold: the currents into each add up to zero.
+
+        For each its first node's row, and that sum as rows over the state and over the drives.
+        """
+        bonds = [(p, m) for part, p, m in self.parts.values() if not isinstance(part, Inductor | CurrentSource)]
+        loose, out = set(self.nodes) - _reached({self.ground}, bonds), []
+        while loose:
+            group = _reached({min(loose, key=self.nodes.__getitem__)}, bonds)
+            rows = sorted(self.nodes[node] for node in group)
+            held, driven = self.of_state[rows].sum(axis=0), self.of_drive[rows].sum(axis=0)
+            if not held.any():
+                raise ValueError(self._floats(min(group, key=self.nodes.__getitem__)))
+            out.append((rows[0], held, driven))
+            loose -= group
+        return out
+
+    def check_balance(self, seconds: float, x: np.ndarray) -> None:
+        """Raise a ValueError where inductors that alone hold a node do not begin with currents that add up to zero."""
+        turns = np.concatenate([[1.0], np.exp(1j * self.omega * seconds)])
+        for _, held, driven in self.islands:
+            amps = np.concatenate([held * x, (driven * turns).real])
+            if abs(amps.sum()) > 1e-9 + 1e-6 * np.abs(amps).max():
+                names = " and ".join(repr(n) for n in self.inductors if held[self.state[n]])
+                raise ValueError(
+                    f"nothing but {names} holds a node, so the currents they begin with must add up to zero there"
+                )
+
     def phasors(self, name: str) -> np.ndarray:
         """A source's drive as [dc, one complex amplitude a frequency], the real part of X·exp(jωt)."""
         part = self.parts[name][0]
@@ -150,9 +173,21 @@ class Layout:
                 f"{' and '.join(map(repr, branches))}: a loop of ideal sources or capacitors with no resistance in it "
                 "(a short across an ideal source); give one of them a series resistance"
             )
-        node = max(self.nodes, key=lambda n: weight[self.nodes[n]])
-        return f"node {node!r} floats: only {self.near(node)} reach it; give it a resistance to somewhere"
+        return self._floats(max(self.nodes, key=lambda n: weight[self.nodes[n]]))
 
-    def near(self, node: str) -> str:
-        """The names of the parts at a node, for a sentence."""
-        return ", ".join(repr(name) for name, (_, plus, minus) in self.parts.items() if node in (plus, minus))
+    def _floats(self, node: str) -> str:
+        near = ", ".join(repr(name) for name, (_, plus, minus) in self.parts.items() if node in (plus, minus))
+        return f"node {node!r} floats: only {near} reach it; give it a resistance to somewhere"
+
+
+def _reached(begin: set[str], bonds: list[tuple[str, str]]) -> set[str]:
+    """The nodes that pairs of nodes tie to those in `begin`."""
+    near: dict[str, set[str]] = {}
+    for plus, minus in bonds:
+        near.setdefault(plus, set()).add(minus)
+        near.setdefault(minus, set()).add(plus)
+    reached, edge = set(begin), set(begin)
+    while edge:
+        edge = set().union(*(near.get(node, set()) for node in edge)) - reached
+        reached |= edge
+    return reached

@@ -82,10 +82,8 @@ class _Lap:
         """The change of `x` that would close the gap if the lap were linear; what cannot change it stays as it is."""
         root = np.sqrt(self.walker.layout.sizes)
         matrix = (np.eye(len(self.x)) - self.jacobian) * root[:, None] / root
-        balance = self.pieces[0].pattern.balance
-        if balance is not None:
-            held = balance[0] / root
-            matrix += held.T @ held / (held**2).sum()
+        held = self.walker.layout.held / root
+        matrix += held.T @ held / (held**2).sum(axis=1, initial=1e-300).max(initial=1e-300)
         return np.linalg.lstsq(matrix, root * self.gap, rcond=1e-13)[0] / root
 
     def _jump(self, before: Piece, after: Piece) -> None:
