@@ -70,8 +70,8 @@ class _Lap:
     def closes(self) -> bool:
         if self.end_modes != self.modes or not len(self.x):
             return self.end_modes == self.modes
-        near = _EXACT * max(1.0, np.abs(self.reached).max(initial=0.0))
-        return np.abs(self.gap).max(initial=0.0) < near and np.abs(self.newton_step()).max(initial=0.0) < 1e3 * near
+        gap, scale = np.abs(self.gap).max(), max(1.0, np.abs(self.reached).max())
+        return gap < 1e-13 * scale or (gap < _EXACT * scale and np.abs(self.newton_step()).max() < 1e3 * _EXACT * scale)
 
     def is_passed_by(self, other: "_Lap", step: np.ndarray) -> bool:
         """Whether `other`, which lies on along `step`, drifts back."""
@@ -84,7 +84,7 @@ class _Lap:
         matrix = (np.eye(len(self.x)) - self.jacobian) * root[:, None] / root
         held = self.walker.layout.held / root
         matrix += held.T @ held / (held**2).sum(axis=1, initial=1e-300).max(initial=1e-300)
-        return np.linalg.lstsq(matrix, root * self.gap, rcond=1e-13)[0] / root
+        return np.linalg.lstsq(matrix, root * self.gap, rcond=1e-11)[0] / root
 
     def _jump(self, before: Piece, after: Piece) -> None:
         """What a small shift of the event between two pieces does to the state after it."""
