@@ -16,6 +16,12 @@ CONNECTED = """() => {
   return session?.kernel?.connectionStatus === 'connected' && session.kernel.status === 'idle';
 }"""
 
+TAKES_KEYS = """name => {
+  const book = window.jupyterapp.shell.currentWidget.content;
+  return book.mode === 'command' && book.activeCell.model.id === name && book.node.contains(document.activeElement);
+}"""
+GONE = "name => window.jupyterapp.shell.currentWidget.content.widgets.every(one => one.model.id !== name)"
+
 
 class Study:
     """`halfcycle study` on ``folder``, and its lesson on the ``screen``."""
@@ -73,8 +79,8 @@ class Study:
         return self.cell(item)
 
     def save(self):
-        self.page.keyboard.press("Control+s")
-        self.page.wait_for_function("() => !window.jupyterapp.shell.currentWidget.context.model.dirty")
+        # JupyterLab calls a notebook clean before its file is written: wait for the writing itself
+        self.page.evaluate("() => window.jupyterapp.shell.currentWidget.context.save()")
         return nbformat.read(self.folder / LESSON / f"{LESSON}.ipynb", as_version=4)
 
 
@@ -144,12 +150,14 @@ def test_d_d_deletes_neither_a_bench_nor_a_graded_cell(again):
         press_d_d(again, name)
     assert [cell.id for cell in again.save().cells] == names
     press_d_d(again, "01-title")  # so that the lines above prove something: here the same keys do delete
+    again.page.wait_for_function(GONE, arg="01-title", timeout=20_000)
     assert "01-title" not in [cell.id for cell in again.save().cells]
 
 
 def press_d_d(again, name):
     again.cell(name)
     again.page.locator(".jp-Notebook").focus()
+    again.page.wait_for_function(TAKES_KEYS, arg=name)
     again.page.keyboard.press("d")
     again.page.keyboard.press("d")
 
