@@ -8,6 +8,7 @@ import numpy as np
 
 from .network import Condition, Device, Diode, Exit, Law, Network, Run, positive
 from .rectifier import add_supply
+from .solved import Solved
 from .waveforms import Waveform
 
 if TYPE_CHECKING:
@@ -154,24 +155,15 @@ def add_output(
 
 
 @dataclass(frozen=True)
-class Switched:
+class Switched(Solved):
     """A solved output: the run, and the waveforms a technician can probe."""
 
     network: Network
     run: Run
-    samples: int
+    steps: int
     coil: Coil
     output: str = "output"
     led: str = "LED"
-
-    def waveform(self, quantity: str, part: str) -> Waveform:
-        """ "volts" across or "amps" through any part of `network`."""
-        times = self._seconds
-        return Waveform(times - times[0], self.run.quantities([(quantity, part)], times)[0], quantity[0].upper())
-
-    @cached_property
-    def _seconds(self) -> np.ndarray:
-        return self.run.times(self.samples)
 
     @cached_property
     def led_amps(self) -> Waveform:

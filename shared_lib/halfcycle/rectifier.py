@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from .network import Diode, ExponentialDiode, Network, Run, positive
+from .solved import Solved
 from .waveforms import Waveform
 
 if TYPE_CHECKING:
@@ -16,7 +17,6 @@ __all__ = ["Rectified", "SteadyRectified", "add_supply", "rectifier_network", "r
 
 _LEAKAGE_AMPS = 1e-6
 _MOST_CYCLES = 200_000
-_USUAL = [("volts", "load"), ("amps", "secondary"), ("amps", "D1"), ("volts", "D1")]
 
 
 def add_supply(net: Network, supply: "Supply", plus: str, minus: str, name: str = "secondary") -> None:
@@ -66,29 +66,10 @@ def rectifier_network(
     return net
 
 
-class _Solved:
-    """The waveforms of a solved rectifier; its users have `network`, `run` and `steps`, the steps it is sampled in."""
+class _Probed(Solved):
+    """The waveforms that one probes on a rectifier."""
 
-    network: Network
-    run: Run
-    steps: int
-
-    def waveform(self, quantity: str, part: str) -> Waveform:
-        """ "volts" across or "amps" through any part of `network`, sampled."""
-        times = self._seconds
-        values = self._usual.get((quantity, part))
-        if values is None:
-            values = self.run.quantities([(quantity, part)], times)[0]
-        return Waveform(times - times[0], values, quantity[0].upper())
-
-    @cached_property
-    def _seconds(self) -> np.ndarray:
-        return self.run.times(self.steps)
-
-    @cached_property
-    def _usual(self) -> dict[tuple[str, str], np.ndarray]:
-        """The quantities that are nearly always asked for, solved together: that costs little more than one."""
-        return dict(zip(_USUAL, self.run.quantities(_USUAL, self._seconds), strict=True))
+    usual = (("volts", "load"), ("amps", "secondary"), ("amps", "D1"), ("volts", "D1"))
 
     @cached_property
     def load_volts(self) -> Waveform:
@@ -113,7 +94,7 @@ class _Solved:
 
 
 @dataclass(frozen=True)
-class Rectified(_Solved):
+class Rectified(_Probed):
     """What `rectify` returns: its exact `run` from rest, solved when first asked for, and the way to its steady state.
 
     Parameters
@@ -148,7 +129,7 @@ class Rectified(_Solved):
 
 
 @dataclass(frozen=True)
-class SteadyRectified(_Solved):
+class SteadyRectified(_Probed):
     """One period of the steady state, with the two figures that only a steady state has; parameters as `Rectified`."""
 
     network: Network

@@ -13,6 +13,7 @@ import numpy as np
 
 from .network import CurrentPulses, Diode, Network, Run, Switch, positive
 from .rectifier import add_supply
+from .solved import Solved
 from .waveforms import Waveform
 
 if TYPE_CHECKING:
@@ -174,24 +175,15 @@ def _thermostat(net: Network, filter: Filter, ohm: float) -> None:
 
 
 @dataclass(frozen=True)
-class SpikeBus:
+class SpikeBus(Solved):
     """A solved bus: one period of its steady state, with the store at a fixed voltage."""
 
     network: Network
     run: Run
     actuator: Actuator
     hertz: float
-    samples: int
+    steps: int
     arguments: dict
-
-    def waveform(self, quantity: str, part: str) -> Waveform:
-        """ "volts" across or "amps" through any part of `network`."""
-        times = self._seconds
-        return Waveform(times - times[0], self.run.quantities([(quantity, part)], times)[0], quantity[0].upper())
-
-    @cached_property
-    def _seconds(self) -> np.ndarray:
-        return self.run.times(self.samples)
 
     @cached_property
     def bus_volts(self) -> Waveform:

@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING
 from .network import Diode, Network, Run
 from .optotriac import Coil, Opto, Snubber, Switched, add_led, add_output
 from .rectifier import add_supply
+from .solved import Solved
 from .waveforms import Waveform
 
 if TYPE_CHECKING:
@@ -37,21 +38,17 @@ _LOST_OHM = 1e9
 
 
 @dataclass(frozen=True)
-class Steered:
+class Steered(Solved):
     """Both outputs of a steered conductor, solved over its steady state."""
 
     network: Network
     run: Run
-    samples: int
+    steps: int
     coil: Coil
-
-    def waveform(self, quantity: str, part: str) -> Waveform:
-        """ "volts" across or "amps" through any part of `network`."""
-        return self.output("A").waveform(quantity, part)
 
     def output(self, call: str) -> Switched:
         """One of the two outputs, "A" or "B", as `switch_coil` would return it."""
-        return Switched(self.network, self.run, self.samples, self.coil, f"output {call}", f"LED {call}")
+        return Switched(self.network, self.run, self.steps, self.coil, f"output {call}", f"LED {call}")
 
     @cached_property
     def shared_volts(self) -> Waveform:

@@ -98,7 +98,7 @@ CONTROLS = (
     Control(
         "load_ohm", "Load", "Ω", (47.0, 68.0, 100.0, 150.0, 220.0, 330.0, 470.0, 680.0, 1000.0), lambda v: f"{v:g} Ω"
     ),
-    Control("source", "Transformer", "VA", tuple(Source.rated(va) for va in (20, 40, 50, 75, 100))),
+    Control("source", "Transformer", "", tuple(Source.rated(va) for va in (20, 40, 50, 75, 100))),
     Control("line_percent", "Line", "% of normal", (90.0, 95.0, 100.0, 105.0, 110.0), lambda v: f"{v:g} %"),
     Control("moment_degrees", "Moment", "degrees", tuple(15.0 * k for k in range(25)), lambda v: f"{v:g}°"),
 )
