@@ -15,7 +15,7 @@ from functools import lru_cache
 
 from autograde.marking import Key
 from halfcycle import meters
-from halfcycle.one_diode import heater, relay, straight
+from halfcycle.workbook.one_diode import heater, relay, straight
 
 __all__ = ["KEYS", "ac_volts", "mean_volts", "peak_volts", "rms_volts"]
 

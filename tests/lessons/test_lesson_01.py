@@ -19,9 +19,9 @@ from autograde.keys import lesson_01 as keys_01
 from halfcycle import Supply, Waveform, Wire, meters
 from halfcycle.benches import supply as bench_01
 from halfcycle.constants import CLASS_2
-from halfcycle.one_run import left_volts
 from halfcycle.slips import SLIP
 from halfcycle.variants import Circuit, circuit, lesson_01
+from halfcycle.workbook.one_run import left_volts
 
 NOTEBOOK = Path(__file__).parents[2] / "lessons" / "01_what_24_volts_means" / "01_what_24_volts_means.ipynb"
 KEYS, TRAPS = marking.load("01")

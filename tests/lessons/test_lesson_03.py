@@ -11,8 +11,9 @@ import pytest
 from scipy.integrate import quad, solve_ivp
 
 from autograde import marking
-from halfcycle import meters, one_diode
+from halfcycle import meters
 from halfcycle.variants import Circuit, circuit, lesson_03
+from halfcycle.workbook import one_diode
 
 NOTEBOOK = Path(__file__).parents[2] / "lessons" / "03_one_diode" / "03_one_diode.ipynb"
 KEYS, TRAPS = marking.load("03")

@@ -6,18 +6,18 @@ voltage behind its resistance; the diode is a drop and a resistance.
 
 import numpy as np
 
-from . import wiring
-from .amounts import amount
-from .instruments import dc
-from .network import Diode
-from .one_diode import block_picture, table
-from .rectifier import Rectified, SteadyRectified, rectify
-from .scope import Level, Point, Span, Trace, scope_svg
-from .showing import quantity, show
-from .supply import Supply
-from .waveforms import Waveform
+from .. import wiring
+from ..amounts import amount
+from ..instruments import dc
+from ..network import Diode
+from ..rectifier import Rectified, SteadyRectified, rectify
+from ..scope import Level, Point, Span, Trace, scope_svg
+from ..showing import quantity, show
+from ..supply import Supply
+from ..waveforms import Waveform
+from .one_diode import block_picture
 
-__all__ = ["Board", "block_picture", "fall_picture", "inrush_picture", "pulse_picture", "ripple_picture", "table"]
+__all__ = ["Board", "block_picture", "fall_picture", "inrush_picture", "pulse_picture", "ripple_picture"]
 
 
 class Board:

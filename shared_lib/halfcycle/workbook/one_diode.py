@@ -4,20 +4,17 @@ The source is stiff and every diode has a drop and no slope worth mentioning, as
 show themselves in a notebook, each with the same content in words.
 """
 
-from collections.abc import Mapping, Sequence
-from html import escape
+from collections.abc import Sequence
 
-import numpy as np
-
-from . import wiring
-from .amounts import amount, plain
-from .instruments import dc, true_rms
-from .network import Diode, Network
-from .rectifier import SteadyRectified, rectify
-from .scope import Level, Trace, scope_svg
-from .showing import show
-from .supply import Supply
-from .waveforms import Waveform
+from .. import wiring
+from ..amounts import amount
+from ..instruments import dc, true_rms
+from ..network import Diode, Network
+from ..rectifier import SteadyRectified, rectify
+from ..scope import Level, Trace, scope_svg
+from ..supply import Supply
+from ..waveforms import Waveform
+from .page import show_pair, twice
 
 __all__ = [
     "block_picture",
@@ -25,16 +22,13 @@ __all__ = [
     "heater_picture",
     "relay",
     "relay_picture",
-    "side_by_side",
     "straight",
-    "table",
 ]
 
 _ON_OHM = 1e-4
 _COIL_SECONDS = 0.02  # L/R of a relay coil, s; while the current never stops, its mean does not depend on it
 _SAMPLES = 1000
 _NO_LOAD_OHM = 1e7
-_CELL = "text-align:left;padding:0.2em 1.2em 0.2em 0"
 
 
 def heater(
@@ -83,14 +77,14 @@ def heater_picture(volts_rms: float, *, drop_volts: float, load_ohm: float, read
         Level(true_rms(load), f"rms {amount(true_rms(load), 'V')}"),
     ]
     scope = scope_svg(
-        [Trace(_twice(straight(volts_rms)), "supply", "Secondary"), Trace(_twice(load), "load", "Heater")],
+        [Trace(twice(straight(volts_rms)), "supply", "Secondary"), Trace(twice(load), "load", "Heater")],
         levels if readings else (),
         title="Scope picture of a heater behind one diode, two cycles",
     )
     words = f"Wiring picture: a transformer, {volts_rms:g} V; one diode in the line; a heater of {load_ohm:g} Ω."
     values = _values(volts_rms, "conducts", f"{load_ohm:g} Ω")
     drawn = wiring.half_wave(words, values, diode=wiring.CONDUCTING, capacitor="", load=wiring.CONDUCTING)
-    _show_pair(drawn, scope, f"{words} {_read_off(levels) if readings else ''}")
+    show_pair(drawn, scope, f"{words} {_read_off(levels) if readings else ''}")
 
 
 def block_picture(volts_rms: float, *, drop_volts: float, capacitor_farad: float) -> None:
@@ -99,9 +93,9 @@ def block_picture(volts_rms: float, *, drop_volts: float, capacitor_farad: float
     blocked = -float(solved.diode_volts.values.min())
     scope = scope_svg(
         [
-            Trace(_twice(straight(volts_rms)), "supply", "Secondary"),
-            Trace(_twice(solved.load_volts), "load", "Capacitor"),
-            Trace(_twice(solved.diode_volts), "diode", "Across the diode"),
+            Trace(twice(straight(volts_rms)), "supply", "Secondary"),
+            Trace(twice(solved.load_volts), "load", "Capacitor"),
+            Trace(twice(solved.diode_volts), "diode", "Across the diode"),
         ],
         [Level(-blocked, f"blocks {amount(blocked, 'V')}")],
         title="Scope picture of a diode with a full capacitor behind it, two cycles",
@@ -112,7 +106,7 @@ def block_picture(volts_rms: float, *, drop_volts: float, capacitor_farad: float
     )
     values = _values(volts_rms, f"blocks {amount(blocked, 'V')}", "none") | {"capacitor": amount(capacitor_farad, "F")}
     drawn = wiring.half_wave(words, values, diode=wiring.BLOCKING, capacitor=wiring.IDLE, load=wiring.BROKEN)
-    _show_pair(drawn, scope, words)
+    show_pair(drawn, scope, words)
 
 
 def relay_picture(volts_rms: float, *, drop_volts: float, coil_ohm: float) -> None:
@@ -123,7 +117,7 @@ def relay_picture(volts_rms: float, *, drop_volts: float, coil_ohm: float) -> No
         Level(dc(amps), amount(dc(amps), "A"), "A"),
     ]
     scope = scope_svg(
-        [Trace(_twice(volts), "load", "Coil, volts"), Trace(_twice(amps), "current", "Coil, amperes")],
+        [Trace(twice(volts), "load", "Coil, volts"), Trace(twice(amps), "current", "Coil, amperes")],
         levels,
         title="Scope picture of a relay coil with a flywheel diode, two cycles",
     )
@@ -132,50 +126,7 @@ def relay_picture(volts_rms: float, *, drop_volts: float, coil_ohm: float) -> No
         "across the coil a flywheel diode, which points back up from the common."
     )
     values = {"words": words, "supply": f"{volts_rms:g} V", "coil": f"coil {coil_ohm:g} Ω"}
-    _show_pair(wiring.filled(_relay_drawing(), words, values), scope, f"{words} {_read_off(levels)}")
-
-
-def side_by_side(rows: Mapping[str, tuple[float, float]], unit: str) -> None:
-    """Show, for each name, what the formula gives and what the exact solver's wave reads, and by how much they differ.
-
-    >>> side_by_side({"mean": (10.5, 10.0)}, "V")
-    The same, worked out twice
-    mean | 10.50 V | 10.00 V | +5.0 %
-    """
-    heads = ("", "By the formula", "By the exact solver", "Formula is off by")
-    table(
-        "The same, worked out twice",
-        heads,
-        [(name, *(_four(value, unit) for value in pair), _off(*pair)) for name, pair in rows.items()],
-    )
-
-
-def table(caption: str, heads: Sequence[str], rows: Sequence[Sequence[str]]) -> None:
-    """Show rows of words under `heads`; the first column names its row.
-
-    >>> table("Readings", ("meter", "shows"), [("dc", "10.4 V")])
-    Readings
-    dc | 10.4 V
-    """
-    text = "\n".join([caption, *(" | ".join(row) for row in rows)])
-    head = "".join(f'<th scope="col" style="{_CELL}">{escape(word)}</th>' for word in heads)
-    body = "".join(
-        f'<tr><th scope="row" style="{_CELL};font-weight:normal">{escape(row[0])}</th>'
-        + "".join(f'<td style="{_CELL}">{escape(cell)}</td>' for cell in row[1:])
-        + "</tr>"
-        for row in rows
-    )
-    title = f'<caption style="text-align:left;padding:0.3em 0">{escape(caption)}</caption>'
-    show(text, f"<table>{title}<thead><tr>{head}</tr></thead><tbody>{body}</tbody></table>")
-
-
-def _four(value: float, unit: str) -> str:
-    return f"{plain(value, 4)} {unit}"
-
-
-def _off(formula: float, exact: float) -> str:
-    percent = 100 * (formula / exact - 1)
-    return "under 0.1 %" if abs(percent) < 0.1 else f"{percent:+.1f} %".replace("-", "−")
+    show_pair(wiring.filled(_relay_drawing(), words, values), scope, f"{words} {_read_off(levels)}")
 
 
 def _values(volts_rms: float, does: str, load: str) -> dict[str, str]:
@@ -184,16 +135,6 @@ def _values(volts_rms: float, does: str, load: str) -> dict[str, str]:
 
 def _read_off(levels: Sequence[Level]) -> str:
     return f"Read off: {', '.join(level.label for level in levels)}."
-
-
-def _twice(wave: Waveform) -> Waveform:
-    seconds = np.concatenate([wave.seconds, wave.seconds + wave.duration_s])
-    return Waveform(seconds, np.tile(wave.values, 2), wave.unit)
-
-
-def _show_pair(drawn: str, scope: str, words: str) -> None:
-    sides = "".join(f'<div style="flex:1 1 22em;min-width:0">{svg}</div>' for svg in (drawn, scope))
-    show(words, f'<div style="display:flex;flex-wrap:wrap;gap:0.5em;max-width:72em">{sides}</div>')
 
 
 def _relay_drawing() -> str:

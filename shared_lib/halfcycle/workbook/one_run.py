@@ -5,18 +5,18 @@ Pictures and tables show themselves in a notebook, each with the same content in
 
 from collections.abc import Sequence
 
-from . import wiring
-from .amounts import amount, plain
-from .instruments import true_rms
-from .network import Network
-from .one_diode import table
-from .scope import Level, Point, Span, Trace, scope_svg
-from .showing import show
-from .supply import Supply
-from .waveforms import Waveform
-from .wire import Wire
+from .. import wiring
+from ..amounts import amount, plain
+from ..instruments import true_rms
+from ..network import Network
+from ..scope import Level, Point, Span, Trace, scope_svg
+from ..showing import show
+from ..supply import Supply
+from ..waveforms import Waveform
+from ..wire import Wire
+from .page import table
 
-__all__ = ["left_volts", "loads_picture", "run_picture", "sine_picture", "table", "wire_table"]
+__all__ = ["left_volts", "loads_picture", "run_picture", "sine_picture", "wire_table"]
 
 _TOP = 5.4
 _LIVE = wiring.CONDUCTING
