@@ -7,7 +7,7 @@ new value needs no new drawing.
 Coordinates are grid units, x to the right and y upwards.
 """
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from functools import lru_cache
 from html import escape
@@ -22,12 +22,14 @@ __all__ = [
     "CONDUCTING",
     "EDGES",
     "IDLE",
+    "TOP",
     "Picture",
     "Sketch",
     "bridge",
     "filled",
     "half_wave",
     "run_of_wire",
+    "transformer",
 ]
 
 CONDUCTING, BLOCKING, IDLE, BROKEN = "conducting", "blocking", "idle", "broken"
@@ -41,7 +43,7 @@ _LINES = {
 _UNIT = 36.0  # picture units in a grid unit
 _FONT = 15
 EDGES = (-1.7, -1.4, 9.9, 6.9)  # left, bottom, right, top of every picture, grid units
-_TOP = 5.4  # height of the upper rail; the lower one is at 0
+TOP = 5.4  # height of the upper rail; the lower one is at 0
 
 
 class Sketch:
@@ -99,23 +101,23 @@ class Sketch:
 
 @dataclass(frozen=True)
 class Picture:
-    """What a wiring picture shows: which drawing, the states of its parts, the values at them, and the whole in words."""
+    """What a wiring picture shows: `drawing(sketch, *parts)`, the states of its parts, the values at them, the whole in words."""
 
-    kind: str
+    drawing: Callable[..., None]
     parts: tuple
     values: Mapping[str, str] = field(compare=False)
     words: str
 
     def svg(self) -> str:
         """The picture as SVG with its text alternative; only its first drawing in a state takes time."""
-        return filled(_template(self.kind, self.parts), self.words, self.values)
+        return filled(_template(self.drawing, self.parts), self.words, self.values)
 
     __str__ = _repr_html_ = svg
 
     def draw_on(self, canvas) -> None:
         """Draw the picture in black on matplotlib axes."""
         sketch = Sketch(canvas, self.values)
-        _DRAWINGS[self.kind](sketch, *self.parts)
+        self.drawing(sketch, *self.parts)
         sketch.drawing.draw(show=False)
 
 
@@ -127,9 +129,9 @@ def filled(template: str, words: str, values: Mapping[str, str]) -> str:
 
 
 @lru_cache(maxsize=128)
-def _template(kind: str, parts: tuple) -> str:
+def _template(drawing: Callable[..., None], parts: tuple) -> str:
     sketch = Sketch()
-    _DRAWINGS[kind](sketch, *parts)
+    drawing(sketch, *parts)
     return sketch.svg()
 
 
@@ -140,7 +142,7 @@ def half_wave(
 
     Values: line, supply, diode, diode_does, capacitor, load.
     """
-    return Picture("half", (diode, capacitor, load, reversed_diode), values, words)
+    return Picture(_half_wave, (diode, capacitor, load, reversed_diode), values, words)
 
 
 def bridge(
@@ -153,7 +155,7 @@ def bridge(
     reversed_diode: bool = False,
 ) -> Picture:
     """Four diodes, `diodes` the states of D1 to D4. Values: line, supply, capacitor, load."""
-    return Picture("bridge", (tuple(diodes), capacitor, load, reversed_diode), values, words)
+    return Picture(_bridge, (tuple(diodes), capacitor, load, reversed_diode), values, words)
 
 
 def run_of_wire(words: str, values: Mapping[str, str], *, pulled_in: bool, actuators: bool) -> Picture:
@@ -161,36 +163,36 @@ def run_of_wire(words: str, values: Mapping[str, str], *, pulled_in: bool, actua
 
     Values: line, supply, near, out, back, far, coil, contact, actuators.
     """
-    return Picture("run", (pulled_in, actuators), values, words)
+    return Picture(_run_of_wire, (pulled_in, actuators), values, words)
 
 
 def _half_wave(sketch: Sketch, diode: str, capacitor: str, load: str, reversed_diode: bool) -> None:
     path = CONDUCTING if diode == CONDUCTING else IDLE
-    _transformer(sketch, 2.7, path)
-    sketch.wire((1.3, 3.7), (1.3, _TOP), (2.2, _TOP), state=path)
+    transformer(sketch, 2.7, path)
+    sketch.wire((1.3, 3.7), (1.3, TOP), (2.2, TOP), state=path)
     sketch.wire((1.3, 1.7), (1.3, 0.0), (6.0, 0.0), state=path)
-    ends = ((2.2, _TOP), (4.4, _TOP))
+    ends = ((2.2, TOP), (4.4, TOP))
     sketch.part("Diode", *(reversed(ends) if reversed_diode else ends), state=diode)
-    sketch.words((3.3, _TOP + 0.75), "@diode@", align="center")
-    sketch.words((3.3, _TOP - 0.8), "@diode_does@", align="center", size=14)
-    sketch.wire((4.4, _TOP), (6.0, _TOP), state=path)
-    _capacitor_and_load(sketch, 6.0, (0.0, _TOP), capacitor, load)
+    sketch.words((3.3, TOP + 0.75), "@diode@", align="center")
+    sketch.words((3.3, TOP - 0.8), "@diode_does@", align="center", size=14)
+    sketch.wire((4.4, TOP), (6.0, TOP), state=path)
+    _capacitor_and_load(sketch, 6.0, (0.0, TOP), capacitor, load)
 
 
 def _bridge(sketch: Sketch, diodes: tuple[str, ...], capacitor: str, load: str, reversed_diode: bool) -> None:
     one, two, three, four = (state if state == CONDUCTING else IDLE for state in diodes)
     upper, lower = (CONDUCTING if CONDUCTING in pair else IDLE for pair in ((one, three), (two, four)))
-    _transformer(sketch, 2.7, upper)
+    transformer(sketch, 2.7, upper)
     sketch.wire((1.3, 3.7), (2.7, 3.7), state=upper)
     sketch.wire((1.3, 1.7), (2.0, 1.7), (2.0, 2.6), (2.55, 2.6), state=lower)
     sketch.wire((2.85, 2.6), (4.6, 2.6), state=lower)  # passes the first leg without touching it
     _leg(sketch, 2.7, 3.7, 1.9, diodes[0::2], ("D1", "D3"), flipped=reversed_diode)
     _leg(sketch, 4.6, 2.6, 2.6, diodes[1::2], ("D2", "D4"))
     feeds = CONDUCTING if CONDUCTING in diodes and CONDUCTING in (load, capacitor) else IDLE
-    for y, first in ((_TOP, one), (0.0, three)):
+    for y, first in ((TOP, one), (0.0, three)):
         sketch.wire((2.7, y), (4.6, y), state=first)
         sketch.wire((4.6, y), (6.2, y), state=feeds)
-    _capacitor_and_load(sketch, 6.2, (0.0, _TOP), capacitor, load)
+    _capacitor_and_load(sketch, 6.2, (0.0, TOP), capacitor, load)
 
 
 def _leg(
@@ -198,17 +200,17 @@ def _leg(
 ) -> None:
     """Two diodes from the lower rail through the leg's middle to the upper rail; the lower one ends at `below`."""
     up, down = states
-    ends = ((x, middle), (x, _TOP))
+    ends = ((x, middle), (x, TOP))
     sketch.part("Diode", *(reversed(ends) if turn.get("flipped") else ends), state=up)
     sketch.part("Diode", (x, 0.0), (x, below), state=down)
     if below != middle:
         sketch.wire((x, below), (x, middle), state=down)
-    sketch.words((x + 0.4, (middle + _TOP) / 2), names[0])
+    sketch.words((x + 0.4, (middle + TOP) / 2), names[0])
     sketch.words((x + 0.4, below / 2), names[1])
     sketch.dot((x, middle), CONDUCTING if CONDUCTING in states else IDLE)
 
 
-def _transformer(sketch: Sketch, middle: float, state: str) -> None:
+def transformer(sketch: Sketch, middle: float, state: str) -> None:
     """Primary, core and secondary; the secondary's ends are at x = 1.3, one above and one below `middle`."""
     sketch.part("Inductor", (0.0, middle + 1), (0.0, middle - 1), loops=7)
     sketch.wire((-0.9, middle + 1), (0.0, middle + 1))
@@ -247,8 +249,8 @@ def _capacitor(sketch: Sketch, x: float, bottom: float, top: float, state: str) 
 
 
 def _run_of_wire(sketch: Sketch, pulled_in: bool, actuators: bool) -> None:
-    _transformer(sketch, 2.7, CONDUCTING)
-    for y, secondary, name, letter in ((_TOP, 3.7, "@out@", "R"), (0.0, 1.7, "@back@", "C")):
+    transformer(sketch, 2.7, CONDUCTING)
+    for y, secondary, name, letter in ((TOP, 3.7, "@out@", "R"), (0.0, 1.7, "@back@", "C")):
         sketch.wire((1.3, secondary), (1.3, y), (2.2, y), state=CONDUCTING)
         sketch.part("ResistorIEC", (2.2, y), (4.4, y), state=CONDUCTING)
         sketch.wire((4.4, y), (5.4, y), state=CONDUCTING)
@@ -259,15 +261,15 @@ def _run_of_wire(sketch: Sketch, pulled_in: bool, actuators: bool) -> None:
     sketch.words((4.9, 2.7), "@far@", align="right", size=14)
     _relay(sketch, 5.4, pulled_in)
     if actuators:
-        for y in (_TOP, 0.0):
+        for y in (TOP, 0.0):
             sketch.wire((5.4, y), (8.4, y), state=CONDUCTING)
-        sketch.part("RBox", (8.4, _TOP), (8.4, 0.0), state=CONDUCTING)
+        sketch.part("RBox", (8.4, TOP), (8.4, 0.0), state=CONDUCTING)
         sketch.words((8.4, -0.6), "@actuators@", align="center", size=14)
 
 
 def _relay(sketch: Sketch, x: float, pulled_in: bool) -> None:
     """The coil as a box across the run; dashes join it to the contact that it moves."""
-    sketch.part("RBox", (x, _TOP), (x, 0.0), state=CONDUCTING)
+    sketch.part("RBox", (x, TOP), (x, 0.0), state=CONDUCTING)
     sketch.words((x, -0.6), "@coil@", align="center", size=14)
     contact_x = x + 1.5
     sketch.wire((x + 0.35, 2.7), (contact_x + (0.0 if pulled_in else 0.3), 2.7), state=BLOCKING)
@@ -278,6 +280,3 @@ def _relay(sketch: Sketch, x: float, pulled_in: bool) -> None:
         sketch.dot((contact_x, y), open=True)
     sketch.words((contact_x, 4.35), "contact", align="center", size=14)
     sketch.words((contact_x, 1.0), "@contact@", align="center", size=14)
-
-
-_DRAWINGS = {"half": _half_wave, "bridge": _bridge, "run": _run_of_wire}
