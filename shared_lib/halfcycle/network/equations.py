@@ -12,7 +12,6 @@ from dataclasses import dataclass
 import numpy as np
 
 from .layout import Layout
-from .parts import Condition
 
 __all__ = ["Pattern", "Rows"]
 
@@ -22,12 +21,10 @@ _NUDGE = 1e-9
 _SLOW = 1e-3
 """Rates below this, 1/s, are followed as growth from where they are, not as decay to a far resting point."""
 
-_STIFF = 1e4
+_STIFF = 1e6
 """Ratio of rates from which the slow ones are found by themselves."""
 _STANDING = 3e-8
 """Rates below this, 1/s, may be rounding: their time constant is a year."""
-_OWN_AMPS_WEIGHT = 1000
-"""A device's margin of its own current counts a thousandfold, since a nanoampere through 1 GΩ is a volt."""
 
 
 @dataclass(frozen=True)
@@ -174,45 +171,31 @@ class Pattern:
 
     def rows(self, quantities: Sequence[tuple[str, str]]) -> Rows:
         """Rows for several quantities ("volts", "amps" or "node", name)."""
-        return self._combine([self.layout.probe(quantity, name) for quantity, name in quantities])[2]
+        return self._combine(*self.layout.probes(quantities))[2]
 
-    def _combine(self, probes: list[tuple]) -> tuple[np.ndarray, np.ndarray, Rows]:
-        """Probes as rows over the state, over the drives, and over the waves."""
-        lay = self.layout
-        unknowns = np.zeros((len(probes), lay.size))
-        of_state = np.zeros((len(probes), len(lay.state)))
-        of_drive = np.zeros((len(probes), 1 + len(lay.hertz)), dtype=complex)
-        for k, probe in enumerate(probes):
-            for rows, row in zip((unknowns, of_state, of_drive), probe, strict=True):
-                if row is not None:
-                    rows[k] = row
-        of_state += unknowns @ self.of_state
-        of_drive += unknowns @ self.of_drive
+    def _combine(self, of_unknowns, of_state, of_drive) -> tuple[np.ndarray, np.ndarray, Rows]:
+        """Rows over unknowns, state and drives as rows over the state, over the drives, and over the waves."""
+        of_state = of_state + of_unknowns @ self.of_state
+        of_drive = of_drive + of_unknowns @ self.of_drive
         weights = of_state @ self.state_rows.weights
-        turns = len(self.rates)
-        weights[:, turns : turns + len(lay.hertz)] += of_drive[:, 1:]
-        weights[:, turns + len(lay.hertz)] += of_drive[:, 0]
+        turns, constant = len(self.rates), len(self.rates) + len(self.layout.hertz)
+        weights[:, turns:constant] += of_drive[:, 1:]
+        weights[:, constant] += of_drive[:, 0]
         return of_state, of_drive, Rows(weights)
 
     def _watch(self) -> None:
         """Lay the margins of all conditions of all exits out as rows; `exits` says which belong together."""
-        probes, self.exits = [], []
-        for k, (name, mode) in enumerate(zip(self.layout.devices, self.modes, strict=True)):
-            for way in self.layout.parts[name][0].exits.get(mode, ()):
-                first = len(probes)
-                probes += [self._margin(name, condition) for condition in way.conditions]
-                self.exits.append((k, way.to, slice(first, len(probes))))
-        self.watch_state, self.watch_drive, self.watch = self._combine(probes)
+        self.exits, probed, first = [], [], 0
+        for k, name in enumerate(self.layout.devices):
+            ways, rows = self.layout.margins(name, self.modes[k])
+            for to, count in ways:
+                self.exits.append((k, to, slice(first, first + count)))
+                first += count
+            probed.append(rows)
+        tables = map(np.concatenate, zip(*probed, strict=True)) if probed else self.layout.probes([])
+        self.watch_state, self.watch_drive, self.watch = self._combine(*tables)
         self.first_rows = np.array([rows.start for _, _, rows in self.exits], dtype=int)
-        self.simple = len(probes) == len(self.exits)
-
-    def _margin(self, name: str, condition: Condition) -> tuple:
-        unknowns, state, drive = self.layout.probe(condition.quantity, condition.part or name)
-        own_amps = condition.quantity == "amps" and condition.part is None
-        sign = condition.sign * (_OWN_AMPS_WEIGHT if own_amps else 1)
-        drive = np.zeros(1 + len(self.layout.hertz), dtype=complex) if drive is None else sign * drive
-        drive[0] -= sign * condition.threshold
-        return _times(sign, unknowns), _times(sign, state), drive
+        self.simple = first == len(self.exits)
 
     # ---- waves
 
@@ -276,10 +259,6 @@ class Pattern:
         return np.concatenate([[1.0], np.exp(1j * self.layout.omega * seconds)])
 
 
-def _times(sign: float, row: np.ndarray | None) -> np.ndarray | None:
-    return None if row is None else sign * row
-
-
 def _eigen(rate: np.ndarray, root: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarray | None]:
     """Eigenvalues, right vectors as columns and left vectors as rows (None where there are too few), of ``rate``.
 
@@ -299,10 +278,12 @@ def _graded(matrix: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
     split off, the space of the others is turned until it is theirs alone, and they are decomposed among themselves
     (block diagonalisation: G. H. Golub and C. F. Van Loan, "Matrix Computations", chapter 7, from memory).
     """
+    if len(matrix) < 2:
+        return matrix.ravel(), np.ones_like(matrix), np.ones_like(matrix)
     if np.abs(matrix).max(initial=0.0) < _STANDING:
         return _standing(matrix)
     rates, right = np.linalg.eig(matrix)
-    if not len(rates) or np.abs(rates).min() * _STIFF >= np.abs(rates).max():
+    if np.abs(rates).min() * _STIFF >= np.abs(rates).max():
         return rates, right, np.linalg.inv(right)
     fast_right, fast_left = _fast_space(rates, right), _fast_space(*np.linalg.eig(matrix.T))
     count = fast_right.shape[1]

@@ -17,6 +17,8 @@ _FADING = np.geomspace(1e-4, 1, 16)
 _MOST_STEPS = 4096
 _DEAD = 30.0
 """Time constants after which a wave is gone: exp(−30) is 1e-13."""
+_NEWTON_NEAR = 1e-8
+"""A step of Newton's method as part of a step of the grid, after which the next one would change nothing."""
 _PER_RADIAN = 1.3
 """Steps of the grid in a radian of a ringing wave: 8 in a turn."""
 
@@ -84,7 +86,7 @@ def _make_grid(pattern: Pattern, rates: np.ndarray) -> _Grid:
 def _scan(piece: Piece, grid: _Grid, amplitudes: np.ndarray, limit: float) -> Event | None:
     """The first exit that opens on `grid` before `limit`."""
     pattern = piece.pattern
-    rows = pattern.watch.on(amplitudes)
+    rows = piece.margins if amplitudes is piece.amplitudes else pattern.watch.on(amplitudes)
     asked = int(grid.times.searchsorted(limit)) + 2
     times, margins = grid.times[:asked], grid.waves[:asked] @ rows.T
     if not pattern.simple:
@@ -134,6 +136,8 @@ class _Search:
     def graze(self, stop: int, limit: float) -> Event | None:
         """An opening between two instants of the grid, up to `stop`: where a margin has its top just below zero."""
         times, margins = self.times, self.margins
+        if stop < 2:
+            return None
         up = margins[1 : stop + 1] >= margins[:stop]
         tops = np.flatnonzero(up[:-1] & ~up[1:])
         for k, exit in (divmod(top, margins.shape[1]) for top in tops.tolist()):
@@ -211,10 +215,11 @@ class _Curve:
 
 def _root(curve: _Curve, low: float, high: float) -> float:
     """Where `curve` rises through zero between `low` and `high`: Newton's method, kept inside by halving."""
-    if curve(low)[0] > 0:
+    at_low, at_high = curve(low)[0], curve(high)[0]
+    if at_low > 0:
         return low
-    near = 1e-13 * high
-    t = 0.5 * (low + high)
+    near = max(1e-13 * high, _NEWTON_NEAR * (high - low))
+    t = low + (high - low) * (at_low / (at_low - at_high) if at_high > 0 else 0.5)
     for _ in range(100):
         value, slope = curve(t)
         low, high = (low, t) if value > 0 else (t, high)
@@ -223,7 +228,7 @@ def _root(curve: _Curve, low: float, high: float) -> float:
             return new
         if not low < new < high:
             new = 0.5 * (low + high)
-        if high - low <= near:
+        if high - low <= 1e-13 * high:
             return high
         t = new
     return high

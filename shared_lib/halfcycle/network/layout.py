@@ -1,12 +1,16 @@
 """What all switch patterns of a network share: its nodes, its state, its sources, its unswitched equations."""
 
+from collections.abc import Sequence
 from functools import cached_property
 
 import numpy as np
 
-from .parts import Capacitor, CurrentSource, Device, Inductor, Resistor, VoltageSource
+from .parts import Capacitor, Condition, CurrentSource, Device, Inductor, Resistor, VoltageSource
 
 __all__ = ["Layout"]
+
+_OWN_AMPS_WEIGHT = 1000
+"""A device's margin of its own current counts a thousandfold, since a nanoampere through 1 GΩ is a volt."""
 
 
 class Layout:
@@ -36,6 +40,7 @@ class Layout:
         self.device_spans = np.array([self.spans[n] for n in self.devices]).reshape(len(self.devices), self.size)
         self.device_rows = np.arange(self.size - len(self.devices), self.size)
         self._units, self._state_units = np.eye(self.size), np.eye(len(self.state))
+        self._margins: dict[tuple[str, str], tuple] = {}
         self.sizes = self._sizes()
         self.slopes = self._slopes()
         self.matrix, self.of_state, self.of_drive = self._fixed_equations()
@@ -147,7 +152,37 @@ class Layout:
             drive[1 + self.hertz.index(part.hertz)] = -1j * peak * np.exp(1j * np.deg2rad(part.degrees))
         return drive
 
-    def probe(self, quantity: str, name: str) -> tuple:
+    def margins(self, name: str, mode: str) -> tuple[list[tuple[str, int]], tuple]:
+        """The exits of a device's mode, each (to, count of conditions), and all their margins as rows (see `probes`)."""
+        if (name, mode) not in self._margins:
+            exits = self.parts[name][0].exits.get(mode, ())
+            rows = [self._margin(name, condition) for way in exits for condition in way.conditions]
+            table = tuple(map(np.array, zip(*rows, strict=True))) if rows else self.probes([])
+            self._margins[name, mode] = [(way.to, len(way.conditions)) for way in exits], table
+        return self._margins[name, mode]
+
+    def _margin(self, name: str, condition: Condition) -> tuple:
+        rows = self.probes([(condition.quantity, condition.part or name)])
+        own_amps = condition.quantity == "amps" and condition.part is None
+        sign = condition.sign * (_OWN_AMPS_WEIGHT if own_amps else 1)
+        unknowns, state, drive = (sign * row[0] for row in rows)
+        drive[0] -= sign * condition.threshold
+        return unknowns, state, drive
+
+    def probes(self, quantities: Sequence[tuple[str, str]]) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+        """Quantities as rows over the unknowns, over the state and over the drives, each (quantities, …)."""
+        tables = (
+            np.zeros((len(quantities), self.size)),
+            np.zeros((len(quantities), len(self.state))),
+            np.zeros((len(quantities), 1 + len(self.hertz)), dtype=complex),
+        )
+        for k, (quantity, name) in enumerate(quantities):
+            for table, row in zip(tables, self._probe(quantity, name), strict=True):
+                if row is not None:
+                    table[k] = row
+        return tables
+
+    def _probe(self, quantity: str, name: str) -> tuple:
         """A quantity as rows (of unknowns, of state, of drives); None where a row is all zeros.
 
         `quantity` is "volts" or "amps" of the part `name`, or "node" for the voltage of the node `name`.

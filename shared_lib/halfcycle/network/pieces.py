@@ -42,10 +42,11 @@ class Piece:
         """The quantities `rows` at the instants `times`, s, shape (rows, n)."""
         return rows.on(self.amplitudes) @ self.pattern.waves(times - self.begin).T
 
-    def open_exits(self) -> tuple[np.ndarray, tuple]:
-        """By how much each exit stands open at the beginning, and the exits; one on the verge is asked an instant on."""
-        now, soon = self._first_margins()[:2]
-        return np.where(np.abs(now) <= TOLERANCE, soon, now), self.pattern.exits
+    def open_exits(self) -> list[float]:
+        """By how much each exit stands open at the beginning; one on the verge is asked an instant on."""
+        now, soon, _ = self._first_margins()
+        pairs = zip(now.tolist(), soon.tolist(), strict=True)
+        return [later if -TOLERANCE <= margin <= TOLERANCE else margin for margin, later in pairs]
 
     def closes_soon(self) -> bool:
         """Whether no exit stands open a nanosecond or so after the beginning, and none more than a hair before that."""
@@ -56,23 +57,24 @@ class Piece:
         """By how much the widest exit stands open a nanosecond or so on, when what leakage leaves has died away."""
         return float(self._first_margins()[2].max(initial=-inf))
 
-    def _first_margins(self) -> list[np.ndarray]:
+    def _first_margins(self) -> np.ndarray:
         pattern = self.pattern
-        return [pattern.least_margins(margins) for margins in pattern.first_waves @ self.margins.T]
+        margins = pattern.first_waves @ self.margins.T
+        return margins if pattern.simple else np.minimum.reduceat(margins, pattern.first_rows, axis=1)
 
     def worst_exit(self) -> tuple[float, tuple | None]:
         """The exit that stands open widest, and by how much."""
         if not self.pattern.exits:
             return -inf, None
-        margins, exits = self.open_exits()
-        worst = int(margins.argmax())
-        return margins[worst], exits[worst]
+        margins = self.open_exits()
+        worst = max(margins)
+        return worst, self.pattern.exits[margins.index(worst)]
 
     def first_open_exit(self) -> tuple[float, tuple | None]:
         """As `worst_exit`, but the open exit of the first device in the network's order."""
-        margins, exits = self.open_exits()
-        first = int((margins > TOLERANCE).argmax())
-        return margins[first], exits[first]
+        margins = self.open_exits()
+        first = next((k for k, margin in enumerate(margins) if margin > TOLERANCE), 0)
+        return margins[first], self.pattern.exits[first]
 
     def close(self, event: Event) -> tuple[np.ndarray, tuple]:
         """End the piece at `event`; return the state there, and all exits that open there, the first one first."""
