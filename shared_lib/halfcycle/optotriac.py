@@ -98,6 +98,7 @@ def triac(opto: Opto, led: str, line: str) -> Device:
     return Device(laws, {mode: tuple(ways) for mode, ways in exits.items()})
 
 
+_SERIES = Diode()
 _LEAK_SIEMENS = 1e-7
 """Off-state leakage of a small triac output: 10 MΩ, some µA at 24 V (typical, from memory)."""
 
@@ -114,16 +115,13 @@ def _may_fire(opto: Opto, sign: int, led: str, line: str) -> list[Condition]:
 
 
 def add_led(net: Network, name: str, plus: str, minus: str, opto: Opto, resistor_ohm: float, diodes: int = 0) -> None:
-    """Put an LED with its resistor, and `diodes` more diodes, in series between two nodes.
+    """Put an LED with its resistor in series between two nodes. Parts: `name`, "`name` resistor".
 
-    Parts: `name`, "`name` resistor", "`name` diode".
+    `diodes` more diodes in series with it switch together with it, so that their drops are added to its own.
     """
-    inner = f"{name} anode"
-    net.resistor(f"{name} resistor", plus, inner, resistor_ohm)
-    drop = Diode(0.7 * diodes, 0.05 * diodes) if diodes else None
-    if drop:
-        net.diode(f"{name} diode", inner, f"{name} middle", drop)
-    net.diode(name, f"{name} middle" if drop else inner, minus, Diode(opto.led_drop_volts, opto.led_on_ohm))
+    net.resistor(f"{name} resistor", plus, f"{name} anode", resistor_ohm)
+    law = Diode(opto.led_drop_volts + diodes * _SERIES.drop_volts, opto.led_on_ohm + diodes * _SERIES.on_ohm)
+    net.diode(name, f"{name} anode", minus, law)
 
 
 def add_output(
