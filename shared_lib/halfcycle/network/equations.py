@@ -242,6 +242,12 @@ class Pattern:
         still = np.abs(rates) < 1e-300
         return np.where(still, after, np.expm1(after * rates) / np.where(still, 1, rates))
 
+    def swing(self, seconds: float) -> np.ndarray:
+        """The state that the sources alone keep up, at `seconds`; the parts' own beginning where nothing damps it."""
+        if self.resonates:
+            return self.layout.start
+        return (self.forced @ self._drives(seconds)[1:] + self.right @ self.rest).real
+
     def flow(self, after: float) -> np.ndarray:
         """Derivative of the state `after` seconds on by the state now, shape (states, states)."""
         return ((self.right * np.exp(self.rates * after)) @ self.left).real

@@ -9,8 +9,10 @@ __all__ = ["periodic"]
 
 _MOST_LAPS = 80
 _MOST_HALVINGS = 14
-_EXACT = 1e-10
+_CLOSED = 1e-9
 """Volts and amperes, or that part of the largest, to which a steady state closes."""
+_NEAR = 1e-7
+"""The same for its distance from the true one, which is far more where it dies away slowly."""
 
 
 def periodic(walker: Walker, begin: float, period: float) -> tuple[list[Piece], np.ndarray]:
@@ -18,9 +20,11 @@ def periodic(walker: Walker, begin: float, period: float) -> tuple[list[Piece], 
 
     The sensitivity of a lap to its first state is that of each piece, times the jump that the shifted instant of an
     event makes (M. A. Aizerman and F. R. Gantmakher's "saltation matrix", Q. J. Mech. Appl. Math. 11, 1958, from
-    memory). A step that makes the gap wider is halved; where that does not help, the circuit is left to run a while.
+    memory). It sets out from what the sources make of the network while no device has switched; its own steady state
+    is all that a linear network needs. A step that makes the gap wider is halved; where that does not help, the circuit is left to run a while.
     """
-    modes, x = walker.first_modes(), walker.layout.start
+    modes = walker.first_modes()
+    x = walker.pattern(modes).swing(begin)
     lap = _Lap(walker, begin, period, x, modes)
     for _ in range(_MOST_LAPS):
         if any(piece.pattern.resonates for piece in lap.pieces):
@@ -71,7 +75,7 @@ class _Lap:
         if self.end_modes != self.modes or not len(self.x):
             return self.end_modes == self.modes
         gap, scale = np.abs(self.gap).max(), max(1.0, np.abs(self.reached).max())
-        return gap < 1e-13 * scale or (gap < _EXACT * scale and np.abs(self.newton_step()).max() < 1e3 * _EXACT * scale)
+        return gap < 1e-13 * scale or (gap < _CLOSED * scale and np.abs(self.newton_step()).max() < _NEAR * scale)
 
     def is_passed_by(self, other: "_Lap", step: np.ndarray) -> bool:
         """Whether `other`, which lies on along `step`, drifts back."""
