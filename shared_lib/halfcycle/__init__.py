@@ -5,14 +5,27 @@ Names load on first use, so that a notebook starts quickly: ``from halfcycle imp
 
 from importlib import import_module
 
-__all__ = ["Diode", "Supply", "Waveform", "Wire", "meters", "rectify", "spike_bus", "steer"]
+__all__ = [
+    "Diode",
+    "Oscilloscope",
+    "Supply",
+    "Waveform",
+    "Wire",
+    "meters",
+    "read_capture",
+    "rectify",
+    "spike_bus",
+    "steer",
+]
 
 _HOMES = {
     "Diode": "network",
+    "Oscilloscope": "oscilloscope",
     "Supply": "supply",
     "Waveform": "waveforms",
     "Wire": "wire",
     "meters": "instruments",
+    "read_capture": "captures",
     "rectify": "rectifier",
     "spike_bus": "spikes",
     "steer": "steering",

@@ -1,0 +1,137 @@
+"""Narrow pulses on a slow wave: how high, how wide, how often.
+
+Terms of IEEE 181: a pulse's amplitude is counted from its base, here the wave as it would be undisturbed; its duration
+lies between the 50 % reference level instants. A dip is a pulse of negative height. These pulses are a matter of the
+bus itself: they are neither an electrical fast transient nor a surge in the sense of IEC 61000-4.
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from .waveforms import Waveform
+
+__all__ = ["Pulses", "pulses"]
+
+_ROUNDS = 20
+
+
+@dataclass(frozen=True, eq=False)
+class Pulses:
+    """Pulses in the order of time, as three arrays of one length, and the `duration_s` of the record they are from.
+
+    Parameters
+    ----------
+    seconds : instant of each pulse's extreme, s
+    heights : V above the undisturbed wave; below zero for a dip
+    widths : s between the two instants at which half of the height is passed
+    duration_s : s
+
+    >>> Pulses(np.array([1e-3, 2e-3]), np.array([50.0, -8.0]), np.array([2e-6, 9e-6]), 0.5).rate_hertz
+    4.0
+    """
+
+    seconds: np.ndarray
+    heights: np.ndarray
+    widths: np.ndarray
+    duration_s: float
+
+    @property
+    def count(self) -> int:
+        """How many pulses there are."""
+        return len(self.heights)
+
+    @property
+    def rate_hertz(self) -> float:
+        """Pulses per second, Hz."""
+        return self.count / self.duration_s
+
+    @property
+    def spikes(self) -> "Pulses":
+        """Those above the undisturbed wave."""
+        return self._where(self.heights > 0)
+
+    @property
+    def dips(self) -> "Pulses":
+        """Those below the undisturbed wave."""
+        return self._where(self.heights < 0)
+
+    def _where(self, wanted: np.ndarray) -> "Pulses":
+        return Pulses(self.seconds[wanted], self.heights[wanted], self.widths[wanted], self.duration_s)
+
+
+def pulses(
+    wave: Waveform, undisturbed: Waveform | None = None, *, threshold_volts: float, hertz: float = 60.0
+) -> Pulses:
+    """The pulses of `wave` that rise (or dip) more than `threshold_volts` from the undisturbed wave.
+
+    Parameters
+    ----------
+    wave : a capture or a solved wave, V
+    undisturbed : the same wave without pulses, V; a record of whole cycles on the same time base, which repeats end to
+        end. None: the sine of `hertz`, with its dc, that fits the samples best which lie within the threshold of it
+    threshold_volts : V, well above the noise. A pulse ends where it is back within half of it, so that noise on its
+        flank does not make two of one
+    hertz : frequency of the undisturbed sine, Hz
+
+    A pulse that the record cuts off is measured as far as it is seen. Errors: ValueError for a threshold or frequency
+    that is not above zero.
+
+    >>> bus = Waveform.sine(volts_peak=34.0); spiked = bus.values + 60.0 * (abs(bus.seconds - 4e-3) < 20e-6)
+    >>> found = pulses(bus.with_values(spiked), threshold_volts=10.0)
+    >>> found.heights.round(3).tolist(), (found.widths * 1e6).round().tolist()
+    ([60.0], [42.0])
+    """
+    for name, value in (("threshold_volts", threshold_volts), ("hertz", hertz)):
+        if not 0 < value < np.inf:
+            raise ValueError(f"{name} must be above zero, not {value!r}.")
+    if undisturbed is None:
+        excess = wave.values - _fitted_sine(wave, hertz, threshold_volts)
+    else:
+        known, begin = undisturbed.seconds, undisturbed.seconds[0]
+        excess = wave.values - np.interp(
+            np.mod(wave.seconds - begin, undisturbed.duration_s) + begin, known, undisturbed.values
+        )
+    found = [_measured(wave.seconds, excess, *span) for span in _spans(excess, threshold_volts)]
+    return Pulses(*np.array(found, dtype=float).reshape(-1, 3).T, wave.duration_s)
+
+
+def _fitted_sine(wave: Waveform, hertz: float, threshold: float) -> np.ndarray:
+    """Least squares of dc, sine and cosine, over again without the samples that lie too far off."""
+    turns = 2 * np.pi * hertz * wave.seconds
+    shapes = np.stack([np.ones_like(turns), np.sin(turns), np.cos(turns)], axis=1)
+    near = np.ones(len(wave), dtype=bool)
+    for _ in range(_ROUNDS):
+        fit = shapes @ np.linalg.lstsq(shapes[near], wave.values[near], rcond=None)[0]
+        limit = max(threshold, np.quantile(abs(wave.values - fit), 0.5))
+        now = abs(wave.values - fit) <= limit
+        if (now == near).all():
+            break
+        near = now
+    return fit
+
+
+def _spans(excess: np.ndarray, threshold: float) -> list[tuple[int, int]]:
+    """First and one past last sample of each stretch on one side, beyond half the threshold and somewhere beyond it."""
+    side = np.sign(excess) * (abs(excess) > threshold / 2)
+    edges = np.concatenate([[0], np.flatnonzero(np.diff(side)) + 1, [side.size]])
+    tops = np.maximum.reduceat(abs(excess), edges[:-1])
+    return [(int(a), int(b)) for a, b, top in zip(edges, edges[1:], tops, strict=False) if top > threshold]
+
+
+def _measured(seconds: np.ndarray, excess: np.ndarray, first: int, stop: int) -> tuple[float, float, float]:
+    """Instant, height and width of one pulse."""
+    top = first + int(np.argmax(abs(excess[first:stop])))
+    share = excess / excess[top]
+    return seconds[top], excess[top], _half_instant(seconds, share, top, 1) - _half_instant(seconds, share, top, -1)
+
+
+def _half_instant(seconds: np.ndarray, share: np.ndarray, top: int, way: int) -> float:
+    """The instant at which half of the height is passed, going from the top one way; the record's end if never."""
+    beyond = share[top:] if way > 0 else share[top::-1]
+    passed = np.flatnonzero(beyond < 0.5)
+    if not passed.size:
+        return seconds[-1 if way > 0 else 0]
+    outer = top + way * int(passed[0])
+    inner = outer - way
+    return seconds[inner] + (share[inner] - 0.5) / (share[inner] - share[outer]) * (seconds[outer] - seconds[inner])
