@@ -17,6 +17,7 @@ _FADING = np.geomspace(1e-4, 1, 16)
 _MOST_STEPS = 4096
 _DEAD = 30.0
 """Time constants after which a wave is gone: exp(−30) is 1e-13."""
+_GOLDEN = 0.381966011250105
 _NEWTON_NEAR = 1e-8
 """A step of Newton's method as part of a step of the grid, after which the next one would change nothing."""
 _PER_RADIAN = 1.3
@@ -88,14 +89,13 @@ def _scan(piece: Piece, grid: _Grid, amplitudes: np.ndarray, limit: float) -> Ev
     pattern = piece.pattern
     rows = piece.margins if amplitudes is piece.amplitudes else pattern.watch.on(amplitudes)
     asked = int(grid.times.searchsorted(limit)) + 2
-    times, margins = grid.times[:asked], grid.waves[:asked] @ rows.T
-    if not pattern.simple:
-        margins = np.minimum.reduceat(margins, pattern.first_rows, axis=1)
+    times, each = grid.times[:asked], grid.waves[:asked] @ rows.T
+    margins = each if pattern.simple else np.minimum.reduceat(each, pattern.first_rows, axis=1)
     opened = margins > piece.tolerance
     rises = opened[1:] & ~opened[:-1]
     step = int(rises.argmax()) // rises.shape[1]
     rising = np.flatnonzero(rises[step])
-    search = _Search(piece, rows, times, margins)
+    search = _Search(piece, rows, times, each, margins)
     grazed = search.graze(step + 1 if len(rising) else len(times) - 1, limit)
     if grazed is not None or not len(rising):
         return grazed
@@ -104,11 +104,11 @@ def _scan(piece: Piece, grid: _Grid, amplitudes: np.ndarray, limit: float) -> Ev
 
 
 class _Search:
-    """Locates openings of a pattern's exits, whose margins have the real coefficients `rows`."""
+    """Locates openings of a pattern's exits; `rows` are the coefficients of all conditions, `each` their margins."""
 
-    def __init__(self, piece: Piece, rows: np.ndarray, times: np.ndarray, margins: np.ndarray):
+    def __init__(self, piece: Piece, rows: np.ndarray, times: np.ndarray, each: np.ndarray, margins: np.ndarray):
         self.pattern, self.tolerance = piece.pattern, piece.tolerance
-        self.rows, self.times, self.margins = rows, times, margins
+        self.rows, self.times, self.each, self.margins = rows, times, each, margins
         self.curves: dict[int, _Curve] = {}
 
     def curve(self, row: int) -> "_Curve":
@@ -121,8 +121,7 @@ class _Search:
         first, *others = exits
         event = self.cross(first, low, high)
         for exit in others:
-            rows = self.pattern.exits[exit][2]
-            if min(self.curve(row)(event.after)[0] for row in range(rows.start, rows.stop)) > self.tolerance:
+            if self._least(exit, event.after) > self.tolerance:
                 event = self.cross(exit, low, event.after)
         return event
 
@@ -143,31 +142,45 @@ class _Search:
         for k, exit in (divmod(top, margins.shape[1]) for top in tops.tolist()):
             if times[k] >= limit:
                 return None
-            top = self._top(exit, times[k : k + 3].tolist(), (margins[k : k + 3, exit] - self.tolerance).tolist())
+            top = self._top(exit, slice(k, k + 3))
             if top is not None:
                 event = self.cross(exit, times[k], top)
                 return event if event.after < limit else None
         return None
 
-    def _top(self, exit: int, times: list[float], margins: list[float]) -> float | None:
+    def _top(self, exit: int, three: slice) -> float | None:
         """An instant of the hump through three points of the grid at which the exit is open, if there is one.
 
         Golden section on the least of the exit's margins, given up once a parabola cannot reach zero any more.
         """
+        low, _, high = times = self.times[three].tolist()
+        margins = (self.margins[three, exit] - self.tolerance).tolist()
         bend, reach = _hump(times, margins)
-        best = margins[1]
-        (low, _, high), rows = times, self.pattern.exits[exit][2]
-        while best <= 0 and best + reach > 0:
-            left, right = low + 0.382 * (high - low), low + 0.618 * (high - low)
-            at_left, at_right = (
-                min(self.curve(row)(t)[0] for row in range(rows.start, rows.stop)) for t in (left, right)
-            )
-            best, at = max((at_left, left), (at_right, right))
-            if best > 0:
-                return at
-            low, high = (left, high) if at_right > at_left else (low, right)
-            reach = bend * (high - low) ** 2
-        return None
+        if margins[1] + reach <= 0 or not self._can_open(exit, three):
+            return None
+        left, right = low + _GOLDEN * (high - low), high - _GOLDEN * (high - low)
+        at_left, at_right = self._least(exit, left), self._least(exit, right)
+        while max(at_left, at_right) <= 0:
+            if max(at_left, at_right) + bend * (high - low) ** 2 <= 0:
+                return None
+            if at_left > at_right:
+                high, right, at_right = right, left, at_left
+                left = low + _GOLDEN * (high - low)
+                at_left = self._least(exit, left)
+            else:
+                low, left, at_left = left, right, at_right
+                right = high - _GOLDEN * (high - low)
+                at_right = self._least(exit, right)
+        return left if at_left > 0 else right
+
+    def _least(self, exit: int, after: float) -> float:
+        rows = self.pattern.exits[exit][2]
+        return min(self.curve(row)(after)[0] for row in range(rows.start, rows.stop))
+
+    def _can_open(self, exit: int, three: slice) -> bool:
+        """Whether each condition by itself comes near being true: over its points it rises no more than they spread."""
+        margins = self.each[three, self.pattern.exits[exit][2]]
+        return margins.shape[1] == 1 or bool((2 * margins.max(axis=0) - margins.min(axis=0)).min() > 0)
 
 
 def _hump(times: list[float], margins: list[float]) -> tuple[float, float]:
