@@ -121,7 +121,7 @@ def start(circuit=None) -> Settings:
     plain = Settings()
     micro = own(circuit, "capacitor_microfarad", default=0)
     return Settings(
-        kind=own(circuit, "kind", default=plain.kind),
+        kind="bridge" if own(circuit, "diodes") == 4 else own(circuit, "kind", default=plain.kind),
         capacitor_farad=float(own(circuit, "capacitor_farad", default=micro * 1e-6)),
         load_ohm=float(own(circuit, "load_ohm", default=plain.load_ohm)),
         source=_source(circuit),
