@@ -6,9 +6,10 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from .network import Condition, Device, Diode, Exit, Law, Network, Run, positive
+from .network import Condition, Device, Diode, Exit, Law, Network, Run
 from .rectifier import add_supply
 from .solved import Solved
+from .values import need
 from .waveforms import Waveform
 
 if TYPE_CHECKING:
@@ -48,8 +49,8 @@ class Opto:
     sense: str = "device"
 
     def __post_init__(self) -> None:
-        for name in ("trigger_amps", "latching_amps", "holding_amps", "led_on_ohm", "on_ohm"):
-            positive(f"{name} of an optoisolator", getattr(self, name))
+        parts = ("trigger_amps", "latching_amps", "holding_amps", "led_on_ohm", "on_ohm")
+        need(self, "of an optoisolator", above_zero=parts, from_zero=("led_drop_volts", "drop_volts"))
         if self.latching_amps < self.holding_amps:
             raise ValueError("latching_amps of an optoisolator cannot be less than its holding_amps")
         if self.sense not in ("device", "line"):
@@ -66,6 +67,9 @@ class Coil:
     henry: float = 0.9
     pull_in_amps: float = 0.045
 
+    def __post_init__(self) -> None:
+        need(self, "of a coil", above_zero=("ohm", "henry", "pull_in_amps"))
+
 
 @dataclass(frozen=True)
 class Snubber:
@@ -73,6 +77,9 @@ class Snubber:
 
     ohm: float = 100.0
     farad: float = 0.1e-6
+
+    def __post_init__(self) -> None:
+        need(self, "of a snubber", above_zero=("ohm", "farad"))
 
 
 def triac(opto: Opto, led: str, line: str) -> Device:

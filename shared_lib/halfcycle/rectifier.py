@@ -6,8 +6,9 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from .network import Diode, ExponentialDiode, Network, Run, positive
+from .network import Diode, ExponentialDiode, Network, Run
 from .solved import Solved
+from .values import positive
 from .waveforms import Waveform
 
 if TYPE_CHECKING:

@@ -11,9 +11,10 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from .network import CurrentPulses, Diode, Network, Run, Switch, positive
+from .network import CurrentPulses, Diode, Network, Run, Switch
 from .rectifier import add_supply
 from .solved import Solved
+from .values import need, positive
 from .waveforms import Waveform
 
 if TYPE_CHECKING:
@@ -72,8 +73,8 @@ class Actuator:
     diode: Diode = field(default_factory=Diode)
 
     def __post_init__(self) -> None:
-        for name in ("supercap_farad", "supercap_volts", "supercap_ohm", "inductance_henry", "pulse_s"):
-            positive(f"{name} of an actuator", getattr(self, name))
+        parts = ("supercap_farad", "supercap_volts", "supercap_ohm", "inductance_henry", "pulse_s")
+        need(self, "of an actuator", above_zero=parts)
         if self.pulses_per_cycle < 1 or int(self.pulses_per_cycle) != self.pulses_per_cycle:
             raise ValueError(f"pulses_per_cycle must be a whole number of at least 1, not {self.pulses_per_cycle!r}")
 

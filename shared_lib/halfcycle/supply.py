@@ -3,6 +3,8 @@
 import math
 from dataclasses import dataclass
 
+from .values import need, not_negative, positive
+
 __all__ = ["Supply"]
 
 
@@ -29,10 +31,7 @@ class Supply:
     leakage_henry: float = 0.0
 
     def __post_init__(self):
-        for name in ("volts_rms", "hertz"):
-            _need(name, getattr(self, name), above_zero=True)
-        for name in ("resistance_ohm", "leakage_henry"):
-            _need(name, getattr(self, name), above_zero=False)
+        need(self, above_zero=("volts_rms", "hertz"), from_zero=("resistance_ohm", "leakage_henry"))
 
     @classmethod
     def from_rating(
@@ -52,11 +51,13 @@ class Supply:
         >>> round(supply.volts_rms, 3), round(supply.resistance_ohm, 3)
         (26.4, 1.44)
         """
-        _need("volt_amperes", volt_amperes, above_zero=True)
-        _need("volts_rms", volts_rms, above_zero=True)
-        _need("regulation", regulation, above_zero=False)
-        drop_volts = regulation * volts_rms
-        return cls(volts_rms + drop_volts, hertz, drop_volts * volts_rms / volt_amperes, leakage_henry)
+        drop_volts = not_negative("regulation", regulation) * positive("volts_rms", volts_rms)
+        return cls(
+            volts_rms + drop_volts,
+            hertz,
+            drop_volts * volts_rms / positive("volt_amperes", volt_amperes),
+            leakage_henry,
+        )
 
     @property
     def volts_peak(self) -> float:
@@ -67,8 +68,3 @@ class Supply:
     def period_s(self) -> float:
         """Seconds of one cycle."""
         return 1 / self.hertz
-
-
-def _need(name: str, value: float, *, above_zero: bool) -> None:
-    if not math.isfinite(value) or value < 0 or (above_zero and value == 0):
-        raise ValueError(f"{name} must be {'above zero' if above_zero else 'zero or more'}, not {value!r}.")

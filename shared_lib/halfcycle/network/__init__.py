@@ -29,7 +29,6 @@ from .parts import (
     Resistor,
     Switch,
     VoltageSource,
-    positive,
 )
 from .solve import SettleError
 
@@ -50,5 +49,4 @@ __all__ = [
     "SettleError",
     "Switch",
     "VoltageSource",
-    "positive",
 ]

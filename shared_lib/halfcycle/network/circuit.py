@@ -6,6 +6,8 @@ from math import gcd, lcm
 
 import numpy as np
 
+from halfcycle.values import positive
+
 from .layout import Layout
 from .parts import (
     Capacitor,
@@ -16,7 +18,6 @@ from .parts import (
     Inductor,
     Resistor,
     VoltageSource,
-    positive,
 )
 from .pieces import Piece
 from .solve import Walker

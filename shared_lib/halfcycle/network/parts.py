@@ -8,8 +8,9 @@ A *device* (diode, switch, triac) has several modes. In each mode it obeys a str
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from itertools import pairwise
-from math import inf, isfinite, log
-from numbers import Real
+from math import inf, log
+
+from halfcycle.values import finite, need, not_negative, positive
 
 __all__ = [
     "OFF_SIEMENS",
@@ -26,29 +27,10 @@ __all__ = [
     "Resistor",
     "Switch",
     "VoltageSource",
-    "positive",
 ]
 
 OFF_SIEMENS = 1e-9
 """Leakage of a device that is off: 1 GΩ, a few tens of nA at 24 V AC, as a small silicon part has."""
-
-
-def positive(what: str, value: float) -> float:
-    """Return `value`, or raise a ValueError that names `what` when it is not a positive finite number."""
-    if not (_is_finite(value) and value > 0):
-        raise ValueError(f"{what} must be a positive number, not {value!r}")
-    return value
-
-
-def finite(what: str, value: float) -> float:
-    """Return `value`, or raise a ValueError that names `what` when it is not a finite number."""
-    if not _is_finite(value):
-        raise ValueError(f"{what} must be a finite number, not {value!r}")
-    return value
-
-
-def _is_finite(value: object) -> bool:
-    return isinstance(value, Real) and isfinite(value)
 
 
 def _check_finite(name: str, part: object, *fields: str) -> None:
@@ -202,8 +184,7 @@ class Diode:
     on_ohm: float = 0.05
 
     def __post_init__(self) -> None:
-        if not (_is_finite(self.drop_volts) and self.drop_volts >= 0):
-            raise ValueError(f"drop of a diode in volts must not be negative, got {self.drop_volts!r}")
+        not_negative("drop of a diode in volts", self.drop_volts)
         positive("on-resistance of a diode in ohm", self.on_ohm)
 
     def device(self) -> Device:
@@ -239,8 +220,7 @@ class ExponentialDiode:
     pieces: int = 24
 
     def __post_init__(self) -> None:
-        for name in ("saturation_amps", "emission_volts", "least_amps", "most_amps"):
-            positive(f"{name} of a diode", getattr(self, name))
+        need(self, "of a diode", above_zero=("saturation_amps", "emission_volts", "least_amps", "most_amps"))
         if self.pieces < 2 or self.most_amps <= self.least_amps:
             raise ValueError("an exponential diode needs two pieces or more, and most_amps above least_amps")
 
