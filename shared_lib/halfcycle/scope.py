@@ -18,6 +18,9 @@ from .waveforms import Waveform
 
 __all__ = ["COLOURS", "INK", "PAPER", "Ink", "Level", "Point", "Span", "Trace", "decimate", "nice_ticks", "scope_svg"]
 
+_TIMES = ((1e-3, "µs", 1e6), (1.0, "ms", 1e3), (float("inf"), "s", 1.0))
+_NOISE = 1e-6  # V or A
+_SMALL_AMPS = 0.25  # an axis that ends below is in milliamps
 PAPER, INK, RULE, SOFT = "#fffdf8", "#1d2a33", "#dcd8cd", "#4d5a63"
 
 
@@ -206,9 +209,9 @@ def _panels(traces: Sequence[Trace], width: float, height: float) -> dict[str, _
 
 
 def _edges(values: Sequence[np.ndarray]) -> tuple[float, float]:
-    """Least and greatest, zero included; a leakage too small to see makes no room for itself."""
+    """Least and greatest, zero included; a leakage too small to see makes no room for itself, nor does noise alone."""
     low, high = min(0.0, *(float(v.min()) for v in values)), max(0.0, *(float(v.max()) for v in values))
-    unseen = 1e-3 * (high - low)
+    unseen = max(1e-3 * (high - low), _NOISE)
     return (low if -low > unseen else 0.0), (high if high > unseen else 0.0)
 
 
@@ -225,13 +228,14 @@ def _legend(traces: Sequence[Trace], panels: dict[str, _Panel]) -> str:
 
 
 def _axes(panel: _Panel, *, last: bool) -> str:
-    parts = []
+    small = panel.unit == "A" and max(abs(tick) for tick in panel.ticks) < _SMALL_AMPS
+    parts, factor = [], 1e3 if small else 1.0
     for value in panel.ticks:
         y, weight = panel.y(value), (1.6 if value == 0 else 1)
         colour = SOFT if value == 0 else RULE
         parts.append(f'<path d="M{panel.left} {y:.1f}H{panel.right}" stroke="{colour}" stroke-width="{weight}"/>')
-        parts.append(f'<text x="{panel.left - 8}" y="{y + 5:.1f}" text-anchor="end">{_tick(value)}</text>')
-    word = {"V": "volts", "A": "amps"}[panel.unit]
+        parts.append(f'<text x="{panel.left - 8}" y="{y + 5:.1f}" text-anchor="end">{_tick(value * factor)}</text>')
+    word = "milliamps" if small else {"V": "volts", "A": "amps"}[panel.unit]
     middle = (panel.top + panel.bottom) / 2
     parts.append(f'<text transform="translate(15 {middle:.0f}) rotate(-90)" text-anchor="middle">{word}</text>')
     if last:
@@ -240,7 +244,8 @@ def _axes(panel: _Panel, *, last: bool) -> str:
 
 
 def _time_axis(panel: _Panel) -> str:
-    unit, factor = ("ms", 1e3) if panel.end_s - panel.begin_s < 1 else ("s", 1.0)
+    span = panel.end_s - panel.begin_s
+    unit, factor = next((unit, factor) for below, unit, factor in _TIMES if span < below)
     parts = []
     for value in nice_ticks(panel.begin_s * factor, panel.end_s * factor, 8):
         if panel.begin_s * factor - 1e-9 <= value <= panel.end_s * factor + 1e-9:

@@ -112,6 +112,24 @@ def test_labels_beside_near_levels_do_not_lie_on_each_other():
     assert min(np.diff(heights)) >= 16.9
 
 
+def test_a_trace_of_noise_alone_lies_flat():
+    wave = Waveform.sine(volts_peak=3e-13)
+    svg = scope_svg([Trace(wave.with_values(wave.values), "load", "Load")])
+    assert np.ptp(drawn(svg, "load")[:, 1]) < 0.2
+
+
+def test_small_currents_are_drawn_in_milliamps():
+    wave = Waveform.sine(volts_peak=0.042)
+    said = [
+        "".join(
+            ET.fromstring(scope_svg([Trace(Waveform(wave.seconds, k * wave.values, "A"), "current", "LED")])).itertext()
+        )
+        for k in (1, 10)
+    ]
+    assert "milliamps" in said[0] and "40" in said[0] and "0.04" not in said[0]
+    assert "milliamps" not in said[1] and "0.4" in said[1]
+
+
 def test_nothing_to_draw_is_said_in_words():
     with pytest.raises(ValueError, match="at least one trace"):
         scope_svg([])

@@ -43,15 +43,22 @@ class Situation:
 
 @dataclass(frozen=True)
 class Reading:
-    """What one meter shows: its words, the value, the unit."""
+    """What one meter shows: its words, the value, the unit; `besides` is a lesser reading in the same place."""
 
     words: str
     value: float
     unit: str
+    besides: "Reading | None" = None
 
     @property
     def text(self) -> str:
         return amount(self.value, self.unit)
+
+    @property
+    def whole(self) -> str:
+        """Value, words and the lesser reading in one line of plain text."""
+        more = f" ({self.besides.whole})" if self.besides else ""
+        return f"{self.words} {self.text}{more}"
 
 
 @dataclass(frozen=True)
@@ -69,9 +76,10 @@ class State:
 
 @dataclass(frozen=True)
 class Talk:
-    """What a presenter needs of a bench: its title, what it is about, three questions, the cautions."""
+    """What a presenter needs of a bench: its title, also in short, what it is about, three questions, the cautions."""
 
     title: str
+    short: str
     about: str
     questions: tuple[str, ...]
     cautions: tuple[str, ...]
@@ -85,7 +93,8 @@ def talk(name: str) -> Talk:
     3
     """
     words = tomllib.loads(files(__package__).joinpath(f"{name}.toml").read_text(encoding="utf-8"))
-    return Talk(words["title"], words["about"], tuple(words["questions"]), tuple(words["cautions"]))
+    short = words.get("short", words["title"])
+    return Talk(words["title"], short, words["about"], tuple(words["questions"]), tuple(words["cautions"]))
 
 
 def changed(now, before) -> set[str]:

@@ -4,7 +4,7 @@ from functools import lru_cache
 from html import escape
 from importlib.resources import files
 
-from .model import State
+from .model import Reading, State
 
 __all__ = ["picture_html", "static_html", "static_text", "style_html"]
 
@@ -17,9 +17,7 @@ def style_html() -> str:
 
 def picture_html(state: State) -> str:
     """The picture of one state, without its style sheet."""
-    readings = "".join(
-        f"<div><dt>{escape(reading.words)}</dt><dd>{escape(reading.text)}</dd></div>" for reading in state.readings
-    )
+    readings = "".join(f"<div>{_row(reading)}</div>" for reading in state.readings)
     kind, head = ("hc-danger", "Danger: ") if state.danger else ("hc-careful", "Take care: ")
     return (
         f'<div class="hc-picture"><div class="hc-pair">{state.wiring_svg}{state.scope_svg}</div>'
@@ -27,6 +25,13 @@ def picture_html(state: State) -> str:
         f'<p class="hc-sentence">{escape(state.sentence)}</p>'
         f'<p class="hc-caution {kind}"><b>{head}</b>{escape(state.caution)}</p></div>'
     )
+
+
+def _row(reading: Reading) -> str:
+    row = f"<dt>{escape(reading.words)}</dt><dd>{escape(reading.text)}</dd>"
+    if besides := reading.besides:
+        row += f'<dd class="hc-besides">{escape(besides.words)} {escape(besides.text)}</dd>'
+    return row
 
 
 def static_html(title: str, state: State, controls) -> str:
@@ -43,5 +48,5 @@ def static_html(title: str, state: State, controls) -> str:
 
 def static_text(title: str, state: State) -> str:
     """The bench in plain text: readings, the sentence, the caution."""
-    readings = "; ".join(f"{reading.words} {reading.text}" for reading in state.readings)
+    readings = "; ".join(reading.whole for reading in state.readings)
     return f"Bench: {title}. {readings}. {state.sentence} {state.caution}"

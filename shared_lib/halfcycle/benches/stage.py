@@ -19,7 +19,7 @@ class Stage(widgets.VBox):
         self._shown.add_class("hc-shown")
         self._strip = widgets.HTML()
         self.choice = widgets.RadioButtons(
-            options=[(talk(each).title, each) for each in NAMES], value=name, description="Bench"
+            options=[(talk(each).short, each) for each in NAMES], value=name, description="Bench"
         )
         self.choice.add_class("hc-choice")
         self.choice.observe(lambda change: self._show(change["new"]), "value")
