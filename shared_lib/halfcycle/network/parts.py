@@ -281,25 +281,38 @@ class Switch(Device):
 class CurrentPulses(Device):
     """A current that is drawn in pulses: `amps` (A) for `width_s`, every `period_s`, first at `delay_s` (s).
 
+    Below `compliance_volts` (V) it can no longer draw all of it, and below zero volts it draws nothing: a sink without
+    that limit pulls a node behind an inductance to voltages that no circuit has. None gives that ideal sink.
+
     >>> pulses = CurrentPulses(amps=2.0, period_s=1e-3, width_s=1e-4)
     >>> pulses.scheduled_mode(5e-5), pulses.scheduled_mode(5e-4)
     ('on', 'off')
     """
 
     laws: Mapping[str, Law] = field(init=False)
-    exits: Mapping[str, tuple[Exit, ...]] = field(init=False, default_factory=dict)
+    exits: Mapping[str, tuple[Exit, ...]] = field(init=False)
     first_mode: str = field(init=False, default="off")
     amps: float = 1.0
     period_s: float = 1e-3
     width_s: float = 1e-4
     delay_s: float = 0.0
+    compliance_volts: float | None = 1.0
 
     def __post_init__(self) -> None:
-        positive("pulse period in seconds", self.period_s)
-        positive("pulse width in seconds", self.width_s)
+        need(self, "of current pulses", above_zero=("amps", "period_s", "width_s"))
         if self.width_s >= self.period_s:
             raise ValueError("a pulse must be shorter than its period")
-        object.__setattr__(self, "laws", {"off": Law(OFF_SIEMENS), "on": Law(OFF_SIEMENS, self.amps)})
+        laws, exits = {"off": Law(OFF_SIEMENS), "on": Law(OFF_SIEMENS, self.amps)}, {}
+        if self.compliance_volts is not None:
+            limit = positive("compliance_volts of current pulses", self.compliance_volts)
+            laws |= {"short of volts": Law(OFF_SIEMENS + self.amps / limit), "reversed": Law(OFF_SIEMENS)}
+            exits = {
+                "on": (Exit("short of volts", (Condition("volts", -1, limit),)),),
+                "short of volts": (_past(limit, "on"), Exit("reversed", (Condition("volts", -1, 0.0),))),
+                "reversed": (_past(0.0, "short of volts"),),
+            }
+        object.__setattr__(self, "laws", laws)
+        object.__setattr__(self, "exits", exits)
 
     def scheduled_mode(self, seconds: float) -> str:
         return "on" if self._left(seconds)[0] else "off"
