@@ -7,6 +7,7 @@ import pytest
 from scipy.integrate import quad
 
 from halfcycle import instruments as meters
+from halfcycle.network import Network
 from halfcycle.waveforms import Waveform
 
 # Amplitude 1. Source: table of meter readings, computed by quadrature; the factor π/(2√2) = 1.11072 is the published
@@ -177,3 +178,45 @@ def test_a_waveform_cannot_be_changed_and_keeps_its_own_copy():
 def test_a_slice_outside_the_record_says_what_the_record_holds():
     with pytest.raises(ValueError, match="runs from 0 s to"):
         Waveform.sine().slice(0, 1)
+
+
+@pytest.mark.parametrize(("width_s", "attack_s"), [(2e-6, 250e-6), (100e-6, 250e-6), (1e-3, 250e-6), (2e-6, 1e-6)])
+def test_a_slow_peak_hold_sees_the_published_share_of_a_narrow_spike(width_s, attack_s):
+    """Charge of a first-order lag in the time w: 1 - exp(-w/τ) of the step (closed form, as for an RC)."""
+    spike = Waveform([0.0, 0.1, 0.1, 0.1 + width_s, 0.1 + width_s, 0.2], [0.0, 0.0, 300.0, 300.0, 0.0, 0.0])
+    assert meters.peak_hold(spike, attack_s=0.0) == meters.peak(spike) == 300.0
+    expected = 300.0 * (1 - math.exp(-width_s / attack_s))
+    assert meters.peak_hold(spike, attack_s=attack_s) == pytest.approx(expected, rel=1e-9)
+
+
+def test_a_slow_peak_hold_reads_the_sine_and_misses_its_spike():
+    sine = Waveform.sine(volts_peak=34.0, samples_per_cycle=100_000)
+    spiked = sine.with_values(sine.values + 300.0 * (abs(sine.seconds - 4.1667e-3) <= 1e-6))
+    assert meters.peak(spiked) == pytest.approx(334, abs=0.1)
+    assert meters.peak_hold(spiked) == pytest.approx(34, rel=0.1)
+    assert meters.peak_hold(spiked, attack_s=100e-9) > 0.99 * 334
+    for attack_s in (250e-6, 1e-3):  # a sine through a first-order lag: 1/√(1 + (ωτ)²) (closed form)
+        lagged = 34 / math.hypot(1, 2 * math.pi * 60 * attack_s)
+        assert meters.peak_hold(sine, attack_s=attack_s) == pytest.approx(lagged, rel=1e-6)
+
+
+def test_a_dip_below_zero_is_held_too():
+    assert meters.peak_hold(Waveform([0.0, 1.0, 1.0, 2.0, 2.0, 3.0], [0, 0, -7, -7, 0, 0]), attack_s=0.01) > 6.9
+
+
+@pytest.mark.parametrize("meter_ohm", [1e6, 10e6])
+def test_the_input_resistance_of_a_meter_loads_the_circuit(meter_ohm):
+    """A snubber's leakage into a meter with nothing else connected: a divider of R + 1/jωC and the meter (closed form).
+
+    A meter is a resistor of the circuit: 10 MΩ or, for many true-rms meters, 1 MΩ (common practice, no source).
+    """
+    net = Network()
+    net.voltage_source("secondary", "line", "common", volts_peak=34.0, hertz=60.0)
+    net.resistor("snubber", "line", "snubbed", 100.0)
+    net.capacitor("snubber capacitor", "snubbed", "load", 1e-9)
+    net.resistor("meter", "load", "common", meter_ohm)
+    run = net.steady()
+    times = run.times(4000)
+    shown = meters.true_rms(Waveform(times - times[0], run.volts("meter", times)))
+    divider = meter_ohm / (meter_ohm + 100.0 + 1 / (2j * math.pi * 60.0 * 1e-9))
+    assert shown == pytest.approx(34 / math.sqrt(2) * abs(divider), rel=1e-5)
