@@ -59,6 +59,20 @@ def test_rectifier_readings_are_the_solver_s_and_the_meters(kind, capacitor_fara
     }
     for words, value in expected.items():
         assert reading(state, words) == pytest.approx(value, rel=1e-3), words
+    beside = {r.besides.words: r.besides.value for r in state.readings if r.besides}
+    assert beside["average-responding"] == pytest.approx(meters.average_responding(solved.load_volts), rel=1e-3)
+    assert beside["D1 conducts"] == pytest.approx(solved.conduction_degrees, rel=1e-3)
+
+
+@pytest.mark.parametrize(("kind", "drops"), [("half", 1), ("bridge", 2)])
+def test_the_inrush_is_the_worst_of_all_instants_and_what_ohm_s_law_gives_at_the_peak(kind, drops):
+    now = replace(rectifier.start(), kind=kind, capacitor_farad=1000e-6)
+    found, source = rectifier.numbers(now).inrush_amps, Supply.from_rating(40)
+    by_hand = (source.volts_peak - drops * 0.7) / (source.resistance_ohm + drops * 0.05)
+    assert found == pytest.approx(by_hand, rel=1e-3)
+    for degrees in range(0, 360, 15):
+        begun = rectify(source, kind=kind, load_ohm=150.0, capacitor_farad=1000e-6, cycles=1, start_degrees=degrees)
+        assert abs(begun.source_amps.values).max() <= found * (1 + 1e-3), degrees
 
 
 def test_half_wave_without_capacitor_agrees_with_the_published_form_factors():
@@ -285,6 +299,19 @@ def test_a_slider_moves_the_picture_and_a_reset_puts_everything_back():
         assert r.text in panel._picture.value
     buttons(panel)["Reset"].click()
     assert slider.value == 150.0 and panel._picture.value == first
+
+
+@pytest.mark.parametrize("name", NAMES)
+def test_every_situation_leads_where_it_says_and_the_reset_back(name):
+    panel, bench_module = bench(name), module(name)
+    first, situations = panel._picture.value, bench_module.SITUATIONS
+    assert len(situations) >= 4 and len({s.words for s in situations}) == len(situations)
+    for situation in situations:
+        buttons(panel)[situation.words].click()
+        for control, value in situation.changes.items():
+            assert getattr(panel.state.settings, control) == value
+        buttons(panel)["Reset"].click()
+        assert panel._picture.value == first and panel.state.settings == bench_module.start()
 
 
 def test_situations_move_the_controls_with_them():

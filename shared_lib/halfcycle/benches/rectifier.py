@@ -13,7 +13,7 @@ from halfcycle import wiring
 from halfcycle.amounts import amount
 from halfcycle.network import Diode, Network
 from halfcycle.rectifier import SteadyRectified, rectifier_network
-from halfcycle.scope import Level, Span, Trace, scope_svg
+from halfcycle.scope import Level, Point, Span, Trace, scope_svg
 from halfcycle.supply import Supply
 from halfcycle.waveforms import Waveform
 
@@ -41,6 +41,7 @@ __all__ = [
 
 NAME = "rectifier"
 _SAMPLES = 1000
+_HERTZ = 60.0
 _CYCLES = 2
 _DIODES = ("D1", "D2", "D3", "D4")
 _CONDUCTS_AMPS = 1e-4  # more than the leakage of a diode that blocks
@@ -145,10 +146,13 @@ class Numbers:
     mean_volts: float
     true_rms_volts: float
     ac_rms_volts: float
+    average_volts: float
     ripple_volts: float
     peak_volts: float
     mean_amps: float
     diode_peak_amps: float
+    conduction_degrees: float
+    inrush_amps: float
     reverse_volts: float
     drawn_va: float
     load_watts: float
@@ -188,7 +192,7 @@ def numbers(settings: Settings) -> Numbers:
 @lru_cache(maxsize=128)
 def _numbers(settings: Settings) -> Numbers:
     net = network(settings)
-    solved = SteadyRectified(net, net.steady(), 60.0, _SAMPLES, _SAMPLES)
+    solved = SteadyRectified(net, net.steady(), _HERTZ, _SAMPLES, _SAMPLES)
     diodes = tuple(solved.waveform("amps", name) for name in _DIODES if name in net.parts)
     load, amps = solved.load_volts, solved.source_amps
     secondary = _terminals(solved, settings)
@@ -196,10 +200,13 @@ def _numbers(settings: Settings) -> Numbers:
         mean_volts=meters.dc(load),
         true_rms_volts=meters.true_rms(load),
         ac_rms_volts=meters.ac_rms(load),
+        average_volts=meters.average_responding(load),
         ripple_volts=solved.ripple_volts,
         peak_volts=meters.peak(load),
         mean_amps=meters.dc(solved.waveform("amps", "load")),
         diode_peak_amps=max(float(one.values.max()) for one in diodes),
+        conduction_degrees=solved.conduction_degrees,
+        inrush_amps=_inrush_amps(net),
         reverse_volts=-float(solved.diode_volts.values.min()),
         drawn_va=meters.true_rms(secondary) * meters.true_rms(amps),
         load_watts=meters.true_rms(load) ** 2 / settings.load_ohm,
@@ -209,6 +216,13 @@ def _numbers(settings: Settings) -> Numbers:
         diode_amps=diodes,
         diode_volts=solved.diode_volts,
     )
+
+
+def _inrush_amps(net: Network) -> float:
+    """The highest current out of the secondary when it is switched on at a peak of its sine, the capacitor empty."""
+    peaks_s = (0.25 / _HERTZ, 0.75 / _HERTZ)
+    firsts = [net.run(0.25 / _HERTZ, start_s=at) for at in peaks_s]
+    return max(float(np.abs(run.amps("secondary", run.times(_SAMPLES // 4))).max()) for run in firsts)
 
 
 def _terminals(solved: SteadyRectified, settings: Settings) -> Waveform:
@@ -275,12 +289,19 @@ def _readings(found: Numbers) -> tuple[Reading, ...]:
     return (
         Reading("Dc meter (mean)", found.mean_volts, "V"),
         Reading("True-rms meter, ac+dc", found.true_rms_volts, "V"),
-        Reading("True-rms meter, ac only", found.ac_rms_volts, "V"),
+        Reading(
+            "True-rms meter, ac only",
+            found.ac_rms_volts,
+            "V",
+            Reading("average-responding", found.average_volts, "V"),
+        ),
         Reading("Ripple, peak to peak", found.ripple_volts, "V"),
         Reading("Load current (mean)", found.mean_amps, "A"),
-        Reading("Diode current, highest", found.diode_peak_amps, "A"),
+        Reading(
+            "Diode current, highest", found.diode_peak_amps, "A", Reading("D1 conducts", found.conduction_degrees, "°")
+        ),
         Reading("Diode D1 must block", found.reverse_volts, "V"),
-        Reading("Drawn from transformer", found.drawn_va, "VA"),
+        Reading("Drawn from transformer", found.drawn_va, "VA", Reading("inrush, worst", found.inrush_amps, "A")),
     )
 
 
@@ -336,9 +357,11 @@ def markers(settings: Settings) -> tuple:
     """What is pointed out on the traces."""
     found = numbers(settings)
     low, high = float(found.load.values.min()), float(found.load.values.max())
+    at = int(np.abs(found.load.values).argmax())
     return (
         Level(found.mean_volts, f"mean {amount(found.mean_volts, 'V')}"),
         Span(low, high, f"ripple {amount(found.ripple_volts, 'V')}"),
+        Point(float(found.load.seconds[at]), float(found.load.values[at]), f"peak {amount(found.peak_volts, 'V')}"),
     )
 
 
@@ -346,7 +369,7 @@ def _scope(settings: Settings) -> str:
     return scope_svg(
         traces(settings),
         markers(settings),
-        cursor_s=settings.moment_degrees / 360 / 60.0,
+        cursor_s=settings.moment_degrees / 360 / _HERTZ,
         cursor_label=f"{settings.moment_degrees:g}°",
         title="Scope picture of the rectifier, two cycles",
     )
