@@ -201,13 +201,18 @@ class SpikeBus(Solved):
         """Current into the actuator's feed, A."""
         return self.waveform("amps", "feed")
 
+    @cached_property
+    def undisturbed_volts(self) -> Waveform:
+        """The sine that the same bus shows with the actuator at rest, V."""
+        return Waveform(self._seconds, self._quiet.volts("bus load", self._seconds), "V")
+
     @property
     def spike_volts(self) -> float:
         """Highest rise of the bus above the sine that the same bus shows with the actuator at rest, V."""
-        quiet = self._quiet()
         times = np.union1d(self._seconds, [piece.begin + 1e-9 for piece in self.run.pieces[1:]])
-        return float((self.run.volts("bus load", times) - quiet.volts("bus load", times)).max())
+        return float((self.run.volts("bus load", times) - self._quiet.volts("bus load", times)).max())
 
+    @cached_property
     def _quiet(self) -> Run:
         net = Network()
         add_supply(net, self.arguments["supply"], "bus", "common")

@@ -149,7 +149,8 @@ class Network:
         end = times[-1] if times[-1] > start_s else start_s + 1e-12
         for piece in walker.pieces(start_s, end, walker.layout.start, walker.first_modes()):
             upto = np.searchsorted(times, piece.end, side="right")
-            out[:, done:upto] = _evaluate(piece, wanted, times[done:upto])
+            if upto > done:
+                out[:, done:upto] = _evaluate(piece, wanted, times[done:upto])
             done = upto
         return out
 

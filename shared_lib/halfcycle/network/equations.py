@@ -215,7 +215,7 @@ class Pattern:
             out[:, swinging, 0] = size * np.cos(angle)
         if len(self.slow):
             out[:, modes + turns + 1 :, 0] = self._growth(after)
-        return out.reshape(len(after), -1)
+        return out.reshape(len(after), 2 * self.waves_count)
 
     def waves_at(self, after: float) -> np.ndarray:
         """One row of `waves`, sooner than an array of one instant would give it."""
