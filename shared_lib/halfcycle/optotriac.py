@@ -15,7 +15,7 @@ from .waveforms import Waveform
 if TYPE_CHECKING:
     from .supply import Supply
 
-__all__ = ["Coil", "Opto", "Snubber", "Switched", "add_led", "add_output", "switch_coil", "triac"]
+__all__ = ["Coil", "Opto", "Snubber", "Switched", "add_led", "add_output", "switch_coil", "switch_network", "triac"]
 
 
 @dataclass(frozen=True)
@@ -203,6 +203,35 @@ class Switched(Solved):
         return self.coil_rms_amps >= self.coil.pull_in_amps
 
 
+def switch_network(
+    supply: "Supply",
+    *,
+    opto: Opto | None = None,
+    led_resistor_ohm: float = 820.0,
+    feed: str = "half",
+    led_diodes: int = 1,
+    coil: Coil | None = None,
+    snubber: Snubber | None = None,
+    load_parallel_ohm: float = 0.0,
+    called: bool = True,
+) -> Network:
+    """The circuit that `switch_coil` solves, whose parameters these are. Parts: LED, output, output coil, secondary …
+
+    Errors: ValueError for a feed that is none of those, or a part's value that is not positive.
+    """
+    if feed not in ("half", "full", "dc"):
+        raise ValueError(f'feed of an LED must be "half", "full" or "dc", not {feed!r}')
+    opto, coil = opto or Opto(), coil or Coil()
+    net = Network()
+    add_supply(net, supply, "line", "common")
+    _light(net, supply, feed if called else "dark", opto, led_resistor_ohm, led_diodes)
+    add_output(
+        net, "output", "line", "common", opto=opto, led="LED", line="secondary",
+        coil=coil, snubber=snubber, load_parallel_ohm=load_parallel_ohm,
+    )  # fmt: skip
+    return net
+
+
 def switch_coil(
     supply: "Supply",
     *,
@@ -238,18 +267,12 @@ def switch_coil(
     >>> switch_coil(Supply(24.0), led_resistor_ohm=1000.0).pulled_in
     True
     """
-    if feed not in ("half", "full", "dc"):
-        raise ValueError(f'feed of an LED must be "half", "full" or "dc", not {feed!r}')
-    opto, coil = opto or Opto(), coil or Coil()
-    net = Network()
-    add_supply(net, supply, "line", "common")
-    _light(net, supply, feed if called else "dark", opto, led_resistor_ohm, led_diodes)
-    add_output(
-        net, "output", "line", "common", opto=opto, led="LED", line="secondary",
-        coil=coil, snubber=snubber, load_parallel_ohm=load_parallel_ohm,
+    net = switch_network(
+        supply, opto=opto, led_resistor_ohm=led_resistor_ohm, feed=feed, led_diodes=led_diodes,
+        coil=coil, snubber=snubber, load_parallel_ohm=load_parallel_ohm, called=called,
     )  # fmt: skip
     run = net.steady(period_s=cycles / supply.hertz)
-    return Switched(net, run, cycles * samples_per_cycle, coil)
+    return Switched(net, run, cycles * samples_per_cycle, coil or Coil())
 
 
 def _light(net: Network, supply: "Supply", feed: str, opto: Opto, resistor_ohm: float, diodes: int) -> None:
