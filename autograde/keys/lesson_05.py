@@ -10,6 +10,7 @@ from math import log, sqrt
 
 import numpy as np
 
+from autograde.keys.emptying import seconds_to_fall
 from autograde.keys.reservoir import SteadyState, steady_state
 from autograde.marking import Key
 from halfcycle import Diode, Supply, meters, rectify
@@ -136,23 +137,13 @@ def _solved_inrush(c):
     return max(meters.peak(run.diode_amps) for run in runs)
 
 
-def _seconds_to_fall(start_volts, end_volts, ohm, farad):
-    """Let the solver empty a capacitor through a resistor, and read the crossing off the picture, s."""
-    net = Network()
-    net.capacitor("capacitor", "plus", "common", farad, initial_volts=start_volts)
-    net.resistor("resistor", "plus", "common", ohm)
-    run = net.run(4 * ohm * farad)
-    times = run.times(4000)
-    return float(np.interp(-end_volts, -run.volts("capacitor", times), times))
-
-
 def _solved_hold_up_ms(c):
     top = c.volts_rms * sqrt(2) - c.drop_volts
-    return 1e3 * _seconds_to_fall(top, c.dropout_volts, c.load_ohm, c.capacitor_microfarad * 1e-6)
+    return 1e3 * seconds_to_fall(top, c.dropout_volts, c.load_ohm, c.capacitor_microfarad * 1e-6)
 
 
 def _solved_bleed_seconds(c):
-    return _seconds_to_fall(c.volts_rms * sqrt(2), SAFE_VOLTS, c.bleeder_ohm, c.capacitor_microfarad * 1e-6)
+    return seconds_to_fall(c.volts_rms * sqrt(2), SAFE_VOLTS, c.bleeder_ohm, c.capacitor_microfarad * 1e-6)
 
 
 @lru_cache(maxsize=256)

@@ -170,5 +170,5 @@ def _start(folder):
             last = layout["main"]["current"].removeprefix("notebook:")
             if (folder / last).is_file():
                 return last
-    name = next((name for name in lessons if name.startswith("01")), next(iter(lessons)))
+    name = next(iter(lessons))
     return f"{name}/{name}.ipynb"

@@ -260,16 +260,16 @@ def test_it_starts_with_the_first_lesson_and_then_where_the_learner_was(folder, 
     put_lesson(pack, "00_before")
     put_lesson(pack, "03_another")
     study.prepare(folder, lessons=pack)
-    assert study._start(folder) == f"{NAME}/{NAME}.ipynb"
+    assert study._start(folder) == "00_before/00_before.ipynb"
     spaces = folder / ".halfcycle" / "workspaces"
     spaces.mkdir(parents=True)
     space = spaces / "default-37a8.jupyterlab-workspace"
-    for current, expected in (("03_another/03_another.ipynb", "03_another"), ("gone.ipynb", NAME)):
+    for current, expected in (("03_another/03_another.ipynb", "03_another"), ("gone.ipynb", "00_before")):
         layout = {"main": {"current": f"notebook:{current}"}}
         space.write_text(json.dumps({"data": {"layout-restorer:data": layout}, "metadata": {"id": "default"}}))
         assert study._start(folder) == f"{expected}/{expected}.ipynb"
     space.write_text("{")
-    assert study._start(folder) == f"{NAME}/{NAME}.ipynb"
+    assert study._start(folder) == "00_before/00_before.ipynb"
 
 
 def test_the_server_listens_to_this_computer_only_and_shows_lessons_only(folder):
