@@ -2,7 +2,7 @@
 
 The resistance of the winding follows from the rating: all of its regulation is taken as resistance (regulation =
 (no-load − full-load)/full-load). Loads are preferred values (series E24 of IEC 60063). A silicon diode drops 0.8 to 1.0 V
-at such currents, and such a bridge feeds 3 to 8 W (common practice, no source).
+at such currents, and such a bridge feeds 2 to 7 W (common practice, no source).
 """
 
 from halfcycle.variants import Draw
@@ -18,13 +18,13 @@ DRAWS = {
     "regulation_percent": Draw((6, 7, 8, 9, 10, 11, 12, 13, 14, 15), "%", "regulation of the transformer"),
     "drop_volts": Draw((0.80, 0.85, 0.90, 0.95, 1.00), "V", "the drop of each diode while it conducts"),
     "load_ohm": Draw(
-        (75, 82, 91, 100, 110, 120, 130, 150, 160, 180, 200), "Ω", "the actuator's motor board, behind its bridge"
+        (91, 100, 110, 120, 130, 150, 160, 180, 200, 220), "Ω", "the actuator's motor board, behind its bridge"
     ),
     "generator_hertz": Draw(
         (57, 57.5, 58, 58.5, 61.5, 62, 62.5, 63), "Hz", "the standby generator, while the street is out"
     ),
     "wire_ohm": Draw(
-        (0.20, 0.25, 0.30, 0.35, 0.40, 0.45), "Ω", "all conductors of the loop that the new wire closes, together"
+        (0.20, 0.25, 0.30, 0.35, 0.40), "Ω", "all conductors of the loop that the new wire closes, together"
     ),
     "r_terminal": Draw((1, 2), "", "terminal of the bridge on which R lands (C lands on the other ac terminal)"),
     "joined_terminal": Draw((3, 4), "", "terminal of the bridge that the new wire joins to C"),
