@@ -20,7 +20,7 @@ __all__ = ["COLOURS", "INK", "PAPER", "Ink", "Level", "Point", "Span", "Trace", 
 
 _TIMES = ((1e-3, "µs", 1e6), (1.0, "ms", 1e3), (float("inf"), "s", 1.0))
 _NOISE = 1e-6  # V or A
-_SMALL_AMPS = 0.25  # an axis that ends below is in milliamps
+_AMPS = ((0.25e-3, "microamps", 1e6), (0.25, "milliamps", 1e3), (float("inf"), "amps", 1.0))  # by where an axis ends
 PAPER, INK, RULE, SOFT = "#fffdf8", "#1d2a33", "#dcd8cd", "#4d5a63"
 
 
@@ -203,7 +203,7 @@ def _panels(traces: Sequence[Trace], width: float, height: float) -> dict[str, _
         values = [trace.wave.values for trace in traces if trace.wave.unit == unit]
         ticks = nice_ticks(*_edges(values), 6 if shares[unit] > 0.5 else 4)
         edge = top + shares[unit] * room
-        panels[unit] = _Panel(unit, 52.0, width - 134.0, top, edge, begin, end, tuple(ticks))
+        panels[unit] = _Panel(unit, 62.0, width - 134.0, top, edge, begin, end, tuple(ticks))
         top = edge + gap
     return panels
 
@@ -228,19 +228,26 @@ def _legend(traces: Sequence[Trace], panels: dict[str, _Panel]) -> str:
 
 
 def _axes(panel: _Panel, *, last: bool) -> str:
-    small = panel.unit == "A" and max(abs(tick) for tick in panel.ticks) < _SMALL_AMPS
-    parts, factor = [], 1e3 if small else 1.0
+    word, factor = _axis_words(panel)
+    parts = []
     for value in panel.ticks:
         y, weight = panel.y(value), (1.6 if value == 0 else 1)
         colour = SOFT if value == 0 else RULE
         parts.append(f'<path d="M{panel.left} {y:.1f}H{panel.right}" stroke="{colour}" stroke-width="{weight}"/>')
         parts.append(f'<text x="{panel.left - 8}" y="{y + 5:.1f}" text-anchor="end">{_tick(value * factor)}</text>')
-    word = "milliamps" if small else {"V": "volts", "A": "amps"}[panel.unit]
     middle = (panel.top + panel.bottom) / 2
     parts.append(f'<text transform="translate(15 {middle:.0f}) rotate(-90)" text-anchor="middle">{word}</text>')
     if last:
         parts.append(_time_axis(panel))
     return "".join(parts)
+
+
+def _axis_words(panel: _Panel) -> tuple[str, float]:
+    """What the axis is called, and what its values are multiplied by."""
+    if panel.unit == "V":
+        return "volts", 1.0
+    end = max(abs(tick) for tick in panel.ticks)
+    return next((word, factor) for below, word, factor in _AMPS if end < below)
 
 
 def _time_axis(panel: _Panel) -> str:

@@ -30,7 +30,7 @@ def test_a_spike_of_two_microseconds_reaches_the_picture(spike_at_s):
     top = clean[:, 1].argmin()
     ticks = nice_ticks(-34, 80)
     assert clean[top, 1] == pytest.approx(312 - (80 - ticks[0]) / (ticks[-1] - ticks[0]) * (312 - 44), abs=0.06)
-    assert clean[top, 0] == pytest.approx(52 + spike_at_s * 60 * (500 - 134 - 52), abs=0.2)
+    assert clean[top, 0] == pytest.approx(62 + spike_at_s * 60 * (500 - 134 - 62), abs=0.2)
 
 
 def test_the_end_of_the_trace_reaches_the_picture():

@@ -9,7 +9,7 @@ from importlib import import_module
 
 __all__ = ["NAMES", "bench"]
 
-NAMES = ("supply", "rectifier", "two_calls")
+NAMES = ("supply", "rectifier", "spikes", "opto", "two_calls")
 
 
 def bench(name: str, circuit=None):
