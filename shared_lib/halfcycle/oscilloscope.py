@@ -32,7 +32,7 @@ class Oscilloscope:
     noise_volts_rms, offset_volts : noise, V rms, and steady error, V, of the input
     trigger_volts : level at which time 0 is, V; None for no trigger (time 0 is then the wave's own first sample)
     trigger_slope : "rise" or "fall"
-    pre_trigger_s : seconds recorded before the trigger
+    pre_trigger_s : seconds recorded before the trigger; below zero, the record begins that long after it
     record_s : seconds recorded in all; None for the length of the wave
 
     Errors: ValueError which names the setting that is out of range.
@@ -57,12 +57,11 @@ class Oscilloscope:
             value = getattr(self, name)
             if value is not None and not 0 < value < math.inf:
                 raise ValueError(f"{name} of a scope must be above zero, not {value!r}.")
-        for name in ("noise_volts_rms", "pre_trigger_s"):
-            if not 0 <= getattr(self, name) < math.inf:
-                raise ValueError(f"{name} of a scope must be zero or more, not {getattr(self, name)!r}.")
-        for name in ("offset_volts", "trigger_volts"):
+        if not 0 <= self.noise_volts_rms < math.inf:
+            raise ValueError(f"noise_volts_rms of a scope must be zero or more, not {self.noise_volts_rms!r}.")
+        for name in ("offset_volts", "trigger_volts", "pre_trigger_s"):
             if not math.isfinite(getattr(self, name) or 0.0):
-                raise ValueError(f"{name} of a scope must be a number of volts, not {getattr(self, name)!r}.")
+                raise ValueError(f"{name} of a scope must be a finite number, not {getattr(self, name)!r}.")
         if self.bits not in range(1, 25):
             raise ValueError(f"bits of a scope must be a whole number from 1 to 24, not {self.bits!r}.")
         if self.trigger_slope not in ("rise", "fall"):

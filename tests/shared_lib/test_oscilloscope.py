@@ -145,6 +145,13 @@ def test_a_switch_on_holds_its_ends():
     assert seen.values == pytest.approx(np.clip(5 + 10 * seen.seconds, 0, 10), abs=1e-4)
 
 
+def test_a_record_may_begin_after_the_trigger():
+    sine = Waveform.sine(volts_peak=34.0)
+    seen = scope(pre_trigger_s=-4e-3, record_s=1e-3, sample_hertz=1e5).capture(sine, 1)
+    assert (seen.seconds[0], seen.seconds[-1]) == (4e-3, 5e-3)
+    assert seen.values == pytest.approx(34 * np.sin(2 * np.pi * 60 * seen.seconds), abs=2e-3)
+
+
 @pytest.mark.parametrize(("sample_hertz", "seen"), [(1e7, True), (1e4, False)])
 def test_a_spike_of_two_microseconds_is_missed_at_a_coarse_sample_interval(sample_hertz, seen):
     sine = Waveform.sine(volts_peak=34.0, samples_per_cycle=100_000)
