@@ -123,11 +123,12 @@ def _notebook(folder: Path, name: str) -> Path:
 
 
 def _page_config(page_config, **_):
-    """Hand the page its style and script, which the template writes into the page itself."""
+    """Hand the page its style and scripts, which the template writes into the page itself."""
     from .benches.panel import naming_script
 
-    style = files(__package__).joinpath("demo_template", "stage.css").read_text(encoding="utf-8")
-    return {**page_config, "stageStyle": style, "stageScript": naming_script()}
+    template = files(__package__).joinpath("demo_template")
+    style, versions = (template.joinpath(name).read_text(encoding="utf-8") for name in ("stage.css", "versions.js"))
+    return {**page_config, "stageStyle": style, "stageScript": versions + naming_script()}
 
 
 def _server(notebook: Path, port: int):
