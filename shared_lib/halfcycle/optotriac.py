@@ -232,7 +232,7 @@ def switch_network(
     return net
 
 
-def switch_coil(
+def output_network(
     supply: "Supply",
     *,
     opto: Opto | None = None,
@@ -243,17 +243,37 @@ def switch_coil(
     snubber: Snubber | None = None,
     load_parallel_ohm: float = 0.0,
     called: bool = True,
-    cycles: int = 1,
-    samples_per_cycle: int = 2000,
-) -> Switched:
+) -> Network:
+    """The circuit that `switch_coil` solves. Parts: secondary, control, LED, output, output coil, output winding …
+
+    Errors: ValueError for an unknown `feed` or a part's value that is not positive.
+    """
+    if feed not in ("half", "full", "dc"):
+        raise ValueError(f'feed of an LED must be "half", "full" or "dc", not {feed!r}')
+    opto, coil = opto or Opto(), coil or Coil()
+    net = Network()
+    add_supply(net, supply, "line", "common")
+    _light(net, supply, feed if called else "dark", opto, led_resistor_ohm, led_diodes)
+    add_output(
+        net, "output", "line", "common", opto=opto, led="LED", line="secondary",
+        coil=coil, snubber=snubber, load_parallel_ohm=load_parallel_ohm,
+    )  # fmt: skip
+    return net
+
+
+def switch_coil(supply: "Supply", *, cycles: int = 1, samples_per_cycle: int = 2000, **parts) -> Switched:
     """One call through an optoisolator to a coil, in its periodic steady state of `cycles` periods.
 
     Parameters
     ----------
     supply : Supply
         Feeds both sides here; the two sides share nothing but light.
+    cycles, samples_per_cycle : int
+        Length of the steady state in periods of the supply, and samples in each.
+    opto, coil, snubber : Opto, Coil, Snubber
+        The parts; no snubber unless given.
     led_resistor_ohm : float
-        Resistor in series with the LED, Ω.
+        Resistor in series with the LED, Ω (820 unless given).
     feed : "half", "full" or "dc"
         What lights the LED: the supply through one diode, through a bridge, or 24 V dc from elsewhere.
     led_diodes : int
@@ -263,16 +283,27 @@ def switch_coil(
     called : bool
         Whether the thermostat calls; without a call the LED stays dark.
 
+    Returns
+    -------
+    Switched
+        With `led_amps`, `coil_amps`, `load_volts`, `output_volts`, `coil_rms_amps` and `pulled_in`.
+
+    Raises
+    ------
+    ValueError
+        Unknown `feed`, or a part's value that is not positive.
+
+    Notes
+    -----
+    Terms of IEC 60747-5-5 and IEC 60747-6 (from memory); the law of the output is `triac`'s.
+
     >>> from halfcycle import Supply
     >>> switch_coil(Supply(24.0), led_resistor_ohm=1000.0).pulled_in
     True
     """
-    net = switch_network(
-        supply, opto=opto, led_resistor_ohm=led_resistor_ohm, feed=feed, led_diodes=led_diodes,
-        coil=coil, snubber=snubber, load_parallel_ohm=load_parallel_ohm, called=called,
-    )  # fmt: skip
+    net = output_network(supply, **parts)
     run = net.steady(period_s=cycles / supply.hertz)
-    return Switched(net, run, cycles * samples_per_cycle, coil or Coil())
+    return Switched(net, run, cycles * samples_per_cycle, parts.get("coil") or Coil())
 
 
 def _light(net: Network, supply: "Supply", feed: str, opto: Opto, resistor_ohm: float, diodes: int) -> None:

@@ -78,14 +78,18 @@ def netlist(
         for node in (plus, minus):
             nodes.setdefault(node, f"n{len(nodes)}")
     lines = ["written by tests/reference/spice.py"]
+    names = list(net.parts)
+
+    def meets(kind: str, name: str) -> str:
+        return _vector(kind, names.index(name), *(nodes[n] for n in net.parts[name][1:]))
+
     for number, (name, (part, plus, minus)) in enumerate(net.parts.items()):
         part = _starting_at(part, (initial or {}).get(name))
-        lines += _element(number, part, nodes[plus], nodes[minus], start_s, seconds, exponential)
+        lines += _element(number, part, nodes[plus], nodes[minus], start_s, seconds, exponential, meets)
     if exponential:
         ideality = exponential.emission_volts / 0.025864187
         lines.append(f".model junction D(IS={exponential.saturation_amps} N={ideality} RS=0 CJO=0 TT=0)")
-    names = list(net.parts)
-    vectors = [_vector(kind, names.index(name), *(nodes[n] for n in net.parts[name][1:])) for kind, name in wanted]
+    vectors = [meets(kind, name) for kind, name in wanted]
     return "\n".join(
         [
             *lines,
@@ -110,8 +114,8 @@ def _starting_at(part, value: float | None):
     return replace(part, **{"initial_volts" if isinstance(part, Capacitor) else "initial_amps": value})
 
 
-def _element(number, part, plus, minus, start_s, seconds, exponential) -> list[str]:
-    """The lines of one part; `x` is the node behind its ammeter."""
+def _element(number, part, plus, minus, start_s, seconds, exponential, meets) -> list[str]:
+    """The lines of one part; `x` is the node behind its ammeter, `meets` writes a part's quantity as a vector."""
     x = f"x{number}"
     meter = f"Vm{number} {plus} {x} 0"
     if isinstance(part, Resistor):
@@ -123,10 +127,11 @@ def _element(number, part, plus, minus, start_s, seconds, exponential) -> list[s
     if isinstance(part, VoltageSource | CurrentSource):
         return [meter, _source(number, part, x, minus, start_s)]
     if isinstance(part, CurrentPulses):
-        times = f"{part.delay_s} {_EDGE_S} {_EDGE_S} {part.width_s} {part.period_s}"
-        return [meter, f"I{number} {x} {minus} PULSE(0 {part.amps} {times})", f"R{number} {x} {minus} 1g"]
+        return [meter, *_pulses(number, part, x, minus)]
     if isinstance(part, Switch):
         return [meter, *_switch(number, part, x, minus, seconds)]
+    if "forward held" in getattr(part, "laws", ()):
+        return [meter, *_triac(number, part, x, minus, meets)]
     if exponential:
         return [meter, f"D{number} {x} {minus} junction", f"R{number} {x} {minus} 1g"]
     return [meter, _bent_line(number, part, f"v({x},{minus})", x, minus)]
@@ -143,7 +148,7 @@ def _bent_line(number, device, volts, plus, minus) -> str:
     """A two-mode device whose lines meet: a diode of `halfcycle`."""
     off, on = device.laws["off"], device.laws["on"]
     corner = device.exits["off"][0].conditions[0].threshold
-    lines = [f"{law.siemens!r}*{volts}+({law.offset_amps!r})" for law in (on, off)]
+    lines = [_line(law, volts) for law in (on, off)]
     return f"B{number} {plus} {minus} I=({volts} > {corner!r}) ? ({lines[0]}) : ({lines[1]})"
 
 
@@ -162,6 +167,58 @@ def _switch(number, part, plus, minus, seconds) -> list[str]:
         f"V{number} {control} 0 PWL({' '.join(steps)})",
         f"B{number} {plus} {minus} I={conductance}*v({plus},{minus})",
     ]
+
+
+def _pulses(number, part, plus, minus) -> list[str]:
+    """A clock of height one, and a current that follows it as far as the volts suffice."""
+    clock, volts = f"c{number}", f"v({plus},{minus})"
+    times = f"{part.delay_s} {_EDGE_S} {_EDGE_S} {part.width_s} {part.period_s}"
+    limit = f"*max(0,min(1,{volts}/{part.compliance_volts!r}))" if part.compliance_volts else ""
+    return [
+        f"V{number} {clock} 0 PULSE(0 1 {times})",
+        f"B{number} {plus} {minus} I={part.amps!r}*v({clock}){limit}",
+        f"R{number} {plus} {minus} 1g",
+    ]
+
+
+def _triac(number, device, plus, minus, meets) -> list[str]:
+    """A latch for each direction and one for held, each a capacitor charged through 0.1 µs to what its logic says.
+
+    The logic is written from the device's own exits; the conductance follows the latches.
+    """
+    forward, reverse, held = (f"{letter}{number}" for letter in "pqh")
+    off, volts = device.laws["off"], f"v({plus},{minus})"
+
+    def true(conditions) -> str:
+        own = {"volts": volts, "amps": f"i(Vm{number})"}
+        seen = [own[c.quantity] if c.part is None else f"({meets(c.quantity, c.part)})" for c in conditions]
+        tests = [f"u({c.sign}*({what}-({c.threshold!r})))" for c, what in zip(conditions, seen, strict=True)]
+        return "*".join(tests)
+
+    def any_exit(mode: str, to: str) -> str:
+        return "(1" + "".join(f"*(1-{true(way.conditions)})" for way in device.exits[mode] if way.to == to) + ")"
+
+    lines, latched = [], []
+    for node, other, way in ((forward, reverse, "forward"), (reverse, forward, "reverse")):
+        stays = f"(u(v({held})-0.5)*{any_exit(f'{way} held', 'off')}+u(0.5-v({held}))*{any_exit(way, 'off')})"
+        fires = f"(1-{any_exit('off', way)})*u(0.5-v({other}))"
+        lines += _latch(node, f"u(v({node})-0.5)*{stays}+u(0.5-v({node}))*{fires}")
+        latched.append(f"u(v({node})-0.5)*max(u(v({held})-0.5),1-{any_exit(way, f'{way} held')})")
+    lines += _latch(held, "+".join(latched))
+    currents = [
+        f"v({node})*({_line(device.laws[way], volts)})" for node, way in ((forward, "forward"), (reverse, "reverse"))
+    ]
+    leak = f"(1-v({forward})-v({reverse}))*({_line(off, volts)})"
+    return [*lines, f"B{number} {plus} {minus} I={'+'.join([*currents, leak])}"]
+
+
+def _line(law, volts: str) -> str:
+    return f"{law.siemens!r}*{volts}+({law.offset_amps!r})"
+
+
+def _latch(node: str, logic: str) -> list[str]:
+    """A node that follows `logic`, 0 or 1, with a time constant of 0.1 µs."""
+    return [f"Bl{node} {node}l 0 V={logic}", f"Rl{node} {node}l {node} 1k", f"Cl{node} {node} 0 100p ic=0"]
 
 
 def _vector(kind, number, plus, minus) -> str:

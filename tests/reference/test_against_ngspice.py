@@ -3,10 +3,11 @@
 import numpy as np
 import pytest
 from buses import BUS_WANTED, BUSES, Bus
+from outputs import OUTPUTS, Output
 from rectifiers import CASES, HERTZ, WANTED, Case, figures, spread
 from spice import needs_ngspice, settle, solve
 
-from halfcycle.network import ExponentialDiode, Network, Switch
+from halfcycle.network import CurrentPulses, ExponentialDiode, Network, Switch
 
 pytestmark = needs_ngspice
 PERIOD = 1 / HERTZ
@@ -68,6 +69,41 @@ def test_spike_bus_within_a_tenth_of_a_percent(bus: Bus):
         )
         assert np.trapezoid(ours[key] ** 2, times) == pytest.approx(np.trapezoid(wave**2, theirs.seconds), rel=1e-3)
         assert np.ptp(ours[key]) == pytest.approx(np.ptp(wave), rel=1e-3)
+
+
+@pytest.mark.parametrize("output", OUTPUTS, ids=str)
+def test_triac_with_its_coil_and_two_steered_calls_within_a_tenth_of_a_percent(output: Output):
+    """ngspice walks eight periods from rest; its latches follow the exits of the very same device after 0.1 µs."""
+    length = (output.settled_cycles + 1) * PERIOD
+    theirs = solve(output.network(), length, output.step_s, output.wanted, options=output.options).last(PERIOD)
+    run = output.network().steady()
+    times = np.union1d(run.times(100_000), [piece.begin for piece in run.pieces])
+    for key, ours in zip(output.wanted, run.quantities(output.wanted, times), strict=True):
+        wave, size = theirs.values[key], theirs.mean(key, 2) ** 0.5
+        assert np.trapezoid(ours**2, times) == pytest.approx(PERIOD * size**2, rel=2e-3), key
+        assert np.trapezoid(np.abs(ours), times) == pytest.approx(np.trapezoid(np.abs(wave), theirs.seconds), rel=1e-3)
+        assert np.trapezoid(ours, times) == pytest.approx(PERIOD * theirs.mean(key), rel=1e-3, abs=1e-3 * PERIOD * size)
+        assert np.ptp(ours) == pytest.approx(np.ptp(wave), rel=1e-3, abs=1e-6), key
+
+
+def test_current_pulses_that_run_short_of_volts():
+    """A pulsed sink behind a leakage inductance: spike, clamped dip and mean, with the sink's limit in both solvers."""
+    net = Network()
+    net.voltage_source("secondary", "inside", "common", volts_peak=34.0, hertz=HERTZ)
+    net.resistor("winding", "inside", "wound", 1.0)
+    net.inductor("leakage", "wound", "bus", 2e-3)
+    net.resistor("bus load", "bus", "common", 200.0)
+    net.capacitor("line", "bus", "common", 2.2e-9)
+    pulses = CurrentPulses(amps=2.0, period_s=PERIOD / 12, width_s=200e-6, delay_s=300e-6)
+    net.device("sink", "bus", "common", pulses)
+    wanted = [("volts", "bus load"), ("amps", "sink")]
+    theirs = solve(net, PERIOD, 0.2e-6, wanted, options="method=trap reltol=1e-5")
+    run = net.run(PERIOD)
+    times = np.union1d(run.times(200_000), [piece.begin for piece in run.pieces])
+    volts, amps = run.quantities(wanted, times)
+    assert volts.max() == pytest.approx(theirs.values[wanted[0]].max(), rel=1e-3)
+    assert np.trapezoid(volts**2, times) == pytest.approx(PERIOD * theirs.mean(wanted[0], 2), rel=1e-3)
+    assert np.trapezoid(amps, times) == pytest.approx(PERIOD * theirs.mean(wanted[1]), rel=1e-3)
 
 
 @pytest.mark.parametrize("case", [CASES[0], CASES[4], CASES[5], CASES[6]], ids=str)

@@ -9,6 +9,7 @@ from scipy.integrate import quad, solve_ivp
 
 from halfcycle import Supply
 from halfcycle.network import Diode
+from halfcycle.optotriac import Coil, Opto, switch_coil
 from halfcycle.rectifier import rectify
 
 HERTZ, PEAK, WINDING = 60.0, 24.0 * 2**0.5, 1.2
@@ -98,6 +99,39 @@ def test_half_wave_behind_leakage_inductance():
     np.testing.assert_allclose(run.volts("load", times), sample(pieces, times, lambda t, y, m: y[1]), atol=1e-5)
     np.testing.assert_allclose(run.amps("D1", times), sample(pieces, times, lambda t, y, m: y[0]), atol=1e-5)
     assert [mode for _, _, mode in run.modes("D1")] == [mode for _, _, mode, _ in pieces]
+
+
+@pytest.mark.parametrize("led_ohm, holding", [(820.0, 0.01), (1500.0, 0.02)])
+def test_triac_fired_by_half_wave_light_with_an_inductive_coil(led_ohm, holding):
+    """L·i' = V·sin − drop − R·i while on; fired at 5 mA of light, let go in the dark below the holding current.
+
+    SciPy walks six periods from rest; then it fires, lets go and carries current as the steady state does.
+    """
+    opto, coil = Opto(latching_amps=0.02, holding_amps=holding), Coil(ohm=90.0, henry=0.9)
+    ohm = coil.ohm + opto.on_ohm + WINDING
+
+    def light(t):
+        return (PEAK * np.sin(OMEGA * t) - 0.7 - opto.led_drop_volts) / (led_ohm + opto.led_on_ohm + 0.05)
+
+    def on(t, y):
+        return [(PEAK * np.sin(OMEGA * t) - opto.drop_volts - ohm * y[0]) / coil.henry]
+
+    lit = rising(lambda t, y: light(t) - opto.trigger_amps)
+    let_go = rising(lambda t, y: min(opto.trigger_amps - light(t), holding - y[0]))
+    now, pieces = 0.0, []
+    while now < 6 / HERTZ:
+        fired = solve_ivp(lambda t, y: [0.0], (now, now + 1 / HERTZ), [0.0], events=[lit], max_step=2e-4, **TIGHT).t[-1]
+        done = solve_ivp(on, (fired, fired + 1 / HERTZ), [0.0], events=[let_go], max_step=2e-4, **TIGHT)
+        now = done.t[-1]
+        pieces.append((fired, now, done.sol))
+    fired, released, amps = pieces[-1]
+    begin = HERTZ**-1 * (fired * HERTZ // 1)
+    solved = switch_coil(Supply(24.0, resistance_ohm=WINDING), opto=opto, coil=coil, led_resistor_ohm=led_ohm)
+    spans = solved.run.modes("output")
+    assert next(b for b, _, mode in spans if mode == "forward") == pytest.approx(fired - begin, abs=1e-9)
+    assert next(e for _, e, mode in spans if mode == "forward held") == pytest.approx(released - begin, abs=1e-7)
+    times = np.linspace(fired, released, 300)[1:-1]
+    np.testing.assert_allclose(solved.run.amps("output coil", times - begin), amps(times)[0], atol=3e-6)
 
 
 @pytest.mark.parametrize("kind, drops, pulses", [("half", 1, 1), ("bridge", 2, 2)])
