@@ -144,10 +144,11 @@ def _rows(lines: str, layout: Layout, last: float):
 
     Each line's end is read as a "not a number", so that a missing or a third number in a row cannot go unseen.
     """
+    text = layout.plain(lines.rstrip()).replace("\n\n", "\n") + "\n"
     try:
         with warnings.catch_warnings():
             warnings.simplefilter("error", DeprecationWarning)
-            numbers = np.fromstring((layout.plain(lines.rstrip()) + "\n").replace("\n", " nan "), sep=" ")
+            numbers = np.fromstring(text.replace("\n", " nan "), sep=" ")
     except (DeprecationWarning, ValueError):
         return None
     if numbers.size % 3:

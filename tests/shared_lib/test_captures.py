@@ -108,6 +108,16 @@ def test_rows_come_together_however_the_file_is_cut():
         assert np.array_equal(again.seconds, wave.seconds) and np.array_equal(again.values, wave.values)
 
 
+@pytest.mark.parametrize("end", ["\n", "\r\n", "\r\r\n"])
+@pytest.mark.parametrize("sep", [",", ";", "\t", ",\t"])
+def test_a_sound_file_is_read_all_at_once(monkeypatch, sep, end):
+    """Row by row would take minutes for ten million rows: nothing that is sound may need it."""
+    monkeypatch.setattr(captures, "_rows_one_by_one", None)
+    content = end.join(f"{k}{sep}{k % 7}.5" for k in range(3000)) + 3 * end
+    wave = read_capture(io.BytesIO(f"time (s){sep}volts{end}{content}".encode()))
+    assert np.array_equal(wave.seconds, np.arange(3000.0)) and wave.values[5] == 5.5
+
+
 def test_a_current_clamp_is_read_in_amperes_and_a_probe_on_volts_is_not():
     file = "time (s),clamp (mA)\n0,250\n1,500\n"
     assert read_capture(io.StringIO(file), unit="A").values.tolist() == [0.25, 0.5]
