@@ -155,6 +155,7 @@ def test_the_worked_examples_and_practice_are_nobodys_own_circuit():
         and 50 not in lesson_04.DRAWS["load_ohm"].choices
     )
     drawn = some(400)
+    assert (1, 4) not in {(c.r_terminal, c.joined_terminal) for c in drawn}
     assert not {20, 22, 28, 30} & {c.running_volts for c in drawn} and not {22, 30} & {c.volts_rms for c in drawn}
 
 

@@ -36,10 +36,11 @@ DRAWS = {
 
 
 def accept(values):
-    """Turn away a transformer too stiff or too soft for its kind, and four cards that are not of different kinds."""
+    """Turn away a transformer too stiff or too soft, four cards that are not of different kinds, and the lesson's own short."""
     cards = {values[f"wiring_{letter}"] for letter in "abcd"}
     kinds = 3 in cards and cards & {2, 5, 7} and cards & {4, 6, 8}
-    return 0.65 <= _winding_ohm(values) <= 1.6 and len(cards) == 4 and bool(kinds)
+    worked = (values["r_terminal"], values["joined_terminal"]) == (1, 4)
+    return not worked and 0.65 <= _winding_ohm(values) <= 1.6 and len(cards) == 4 and bool(kinds)
 
 
 def derived(values):

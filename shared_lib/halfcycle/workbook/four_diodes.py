@@ -20,6 +20,7 @@ _ON_OHM = 1e-4
 _NO_LOAD_OHM = 1e7
 _UPPER = (wiring.CONDUCTING, wiring.BLOCKING, wiring.BLOCKING, wiring.CONDUCTING)  # D1 to D4 while R is above C
 _LOWER = (wiring.BLOCKING, wiring.CONDUCTING, wiring.CONDUCTING, wiring.BLOCKING)
+_PLACES = {"R": (62, -144), "C": (62, -38), "1": (84, -144), "2": (152, -104), "3": (196, -205), "4": (196, 24)}
 
 
 def bridge(
@@ -88,6 +89,11 @@ def inverse_picture(volts_rms: float, *, drop_volts: float, load_ohm: float) -> 
     show_pair(_drawn(words, volts_rms, f"{load_ohm:g} Ω", _LOWER), scope, words)
 
 
-def _drawn(words: str, volts_rms: float, load: str, diodes: tuple[str, ...]) -> wiring.Picture:
+def _drawn(words: str, volts_rms: float, load: str, diodes: tuple[str, ...]) -> str:
+    """The wiring picture with the bridge's terminals numbered, and R and C at the secondary."""
     values = {"line": "line", "supply": f"{volts_rms:g} V", "capacitor": "", "load": load}
-    return wiring.bridge(words, values, diodes=diodes, capacitor="", load=wiring.CONDUCTING)
+    drawn = wiring.bridge(words, values, diodes=diodes, capacitor="", load=wiring.CONDUCTING).svg()
+    names = "".join(
+        f'<text x="{x}" y="{y}" font-size="15" text-anchor="middle">{name}</text>' for name, (x, y) in _PLACES.items()
+    )
+    return drawn.replace("</svg>", f"{names}</svg>")

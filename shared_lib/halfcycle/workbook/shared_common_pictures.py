@@ -23,7 +23,7 @@ CARDS = (
     "Two transformers. The thermostat's C is grounded; the actuator's secondary is grounded nowhere. A wire joins the two dc minus terminals.",
     "One transformer. No wire between the dc sides. The actuator's dc minus is screwed to its grounded metal case.",
     "One transformer. The actuator is a half-wave one: its dc minus is its C. Each has R and C. A wire joins the two dc minus terminals.",
-    "As card 6, but R and C are exchanged at the actuator.",
+    "As card 6, but at the actuator R lands on its terminal C, and C lands on its terminal R.",
     "One transformer. The thermostat has a bridge too. Each has R and C. A wire joins the two dc minus terminals.",
 )
 _RAIL, _PLUS, _MINUS = 6.2, 5.0, 1.2  # heights of R, and of the bridge's dc terminals, grid units
@@ -85,7 +85,7 @@ def short_picture(devices: TwoDevices) -> None:
 def wiring_cards() -> None:
     """Show the eight wiring cards, each a small picture and a sentence; none says whether it is safe."""
     boxes = "".join(
-        f'<figure style="flex:0 1 15em;margin:0"><figcaption style="padding:0.3em 0"><b>Card {number}.</b> {escape(words)}'
+        f'<figure style="flex:0 1 17em;margin:0"><figcaption style="padding:0.3em 0"><b>Card {number}.</b> {escape(words)}'
         f"</figcaption>{wiring.filled(_card_drawing(number), f'Card {number}. {words}', {})}</figure>"
         for number, words in enumerate(CARDS, start=1)
     )
@@ -108,8 +108,8 @@ def _drawing(state: str) -> str:
     _thermostat(sketch, flows[above], _LIVE if above else _OFF if below else _IDLE)
     sketch.wire((1.7, _RAIL), (3.9, _RAIL), (3.9, 3.4), (4.7, 3.4), state=flows[above or below])
     sketch.wire((1.7, 0.0), (3.1, 0.0), state=flows[above or below])
-    sketch.wire((3.1, 0.0), (5.6, 0.0), (5.6, _MINUS - 0.15))
-    sketch.wire((5.6, _MINUS + 0.15), (5.6, 2.6), (6.5, 2.6))
+    sketch.wire((3.1, 0.0), (5.8, 0.0), (5.8, _MINUS - 0.15))
+    sketch.wire((5.8, _MINUS + 0.15), (5.8, 2.6), (6.5, 2.6))
     if state != "apart":
         sketch.wire((3.1, 0.0), (3.1, _MINUS), (4.7, _MINUS), state=_LIVE)
         sketch.dot((3.1, 0.0), _LIVE)
