@@ -236,7 +236,7 @@ def _axes(panel: _Panel, *, last: bool) -> str:
         parts.append(f'<path d="M{panel.left} {y:.1f}H{panel.right}" stroke="{colour}" stroke-width="{weight}"/>')
         parts.append(f'<text x="{panel.left - 8}" y="{y + 5:.1f}" text-anchor="end">{_tick(value * factor)}</text>')
     middle = (panel.top + panel.bottom) / 2
-    parts.append(f'<text transform="translate(15 {middle:.0f}) rotate(-90)" text-anchor="middle">{word}</text>')
+    parts.append(f'<text transform="translate(13 {middle:.0f}) rotate(-90)" text-anchor="middle">{word}</text>')
     if last:
         parts.append(_time_axis(panel))
     return "".join(parts)

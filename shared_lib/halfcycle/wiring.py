@@ -82,7 +82,9 @@ class Sketch:
         for name, value in self.values.items():
             text = text.replace(f"@{name}@", value)
         size = size * 0.6 if self.black else size
-        self.drawing += self.elements.Label().at(at).label(text, halign=align, valign="center", fontsize=size, ofst=0)
+        self.drawing += (
+            self.elements.Label().theta(0).at(at).label(text, halign=align, valign="center", fontsize=size, ofst=0)
+        )
 
     def svg(self) -> str:
         """The drawing as an SVG of the size that all wiring pictures share."""

@@ -56,10 +56,18 @@ CONTROLS = (
     Control("across_ohm", "Across the load", "Ω", (1e3, 2.2e3, 4.7e3, 10e3, 100e3, 1e6, 10e6, inf), _ohms),
     Control("moment_degrees", "Moment", "degrees", tuple(15.0 * k for k in range(25)), lambda v: f"{v:g}°"),
 )
-_WELL = {"fault": "", "called": True, "led_resistor_ohm": 1500.0, "zero_cross": "none"}
+_WELL = {
+    "fault": "",
+    "called": True,
+    "led_resistor_ohm": 1500.0,
+    "zero_cross": "none",
+    "load": _LOADS[1],
+    "snubber_farad": 0.0,
+    "across_ohm": inf,
+}
 SITUATIONS = (
     Situation("All well", _WELL),
-    Situation("LED resistor too large", {**_WELL, "led_resistor_ohm": 8200.0}),
+    Situation("Resistor too large", {**_WELL, "led_resistor_ohm": 8200.0}),
     Situation("Lit too late", {**_WELL, "led_resistor_ohm": 4700.0, "zero_cross": "device"}),
     Situation(
         "Phantom voltage",
@@ -124,12 +132,10 @@ def state(settings: Settings, before: Settings | None = None) -> State:
 
 def _readings(settings: Settings, found: Numbers, quiet: Numbers) -> tuple[Reading, ...]:
     return (
-        Reading("LED current, highest", found.led_peak_amps, "A"),
-        Reading("LED current, mean", found.led_mean_amps, "A"),
+        Reading("LED current, highest", found.led_peak_amps, "A", Reading("mean", found.led_mean_amps, "A")),
         Reading("LED lit, of 360°", found.led_degrees, "°"),
         Reading("Heat in LED resistor", found.resistor_watts, "W"),
-        Reading("Load current, rms", found.coil_rms_amps, "A"),
-        Reading("Load current, dc part", found.coil_dc_amps, "A"),
+        Reading("Load current, rms", found.coil_rms_amps, "A", Reading("dc part", found.coil_dc_amps, "A")),
         Reading("Load answers from", settings.load.answer_amps, "A"),
         Reading("Across the output", found.output_rms_volts, "V"),
         Reading("Across the load", found.load_rms_volts, "V"),
@@ -165,7 +171,7 @@ def markers(settings: Settings) -> tuple[Level, ...]:
     found = numbers(settings)
     marks = [Level(found.load_rms_volts, f"rms {amount(found.load_rms_volts, 'V')}")]
     if found.led_peak_amps > FLOWS_AMPS:
-        marks.append(Level(settings.trigger_amps, f"from {amount(settings.trigger_amps, 'A', 2)}", "A"))
+        marks.append(Level(settings.trigger_amps, f"needs {amount(settings.trigger_amps, 'A', 2)}", "A"))
     return tuple(marks)
 
 

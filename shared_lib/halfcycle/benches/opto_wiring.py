@@ -123,12 +123,12 @@ def _load_side(sketch: Sketch, fault: str, output: bool, coil: bool, across: boo
     sketch.wire((_TRIAC, _HIGH), (_TRIAC, _TOP), state=own)
     if fault == "output shorted":
         sketch.wire((_TRIAC, _TOP), (_TRIAC, _BOTTOM), state=own)
-        sketch.words((_TRIAC + 0.15, 0.75), "short", size=14)
+        sketch.words((_TRIAC - 0.15, 0.75), "short", align="right", size=14)
     else:
         sketch.part("Triac", (_TRIAC, _TOP), (_TRIAC, _BOTTOM), state=through)
     sketch.wire((_TRIAC, _BOTTOM), (_TRIAC, _LOW), state=own)
     sketch.wire((_TRIAC, _LOW), (_RIGHT, _LOW), state=path)
-    sketch.words((6.9, _LOW - 0.6), "@answer@", align="center", size=14)
+    sketch.words((6.7, _LOW - 0.6), "@answer@", align="center", size=14)
     if across:
         _across(sketch, path)
     if snubbed:

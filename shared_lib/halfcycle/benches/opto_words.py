@@ -44,7 +44,7 @@ def caution(now, found, quiet) -> tuple[str, bool]:
 def _shorted(now, found, quiet):
     if now.fault == "output shorted":
         return (
-            f"Never leave it so: the {now.load.kind} runs with no call, and no thermostat can stop it. "
+            f"Never leave it so: {_answers(now, found)} with no call, and no thermostat can stop it. "
             "De-energise and replace the part.",
             True,
         )

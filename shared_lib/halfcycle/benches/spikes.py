@@ -37,6 +37,7 @@ __all__ = [
 
 NAME = "spikes"
 _HERTZ = 60.0
+_LEAST_DECIBELS = 0.05
 _MOMENTS = {"spike": "at the spike", "close": "spike, close up", "closed": "switch closed", "rest": "at rest"}
 _NEAR = {"close": (4e-6, 26e-6), "closed": (300e-6, 80e-6)}  # seconds shown before and after an opening
 
@@ -47,9 +48,7 @@ def _part(unit: str):
 
 CONTROLS = (
     Control("place", "Filter's place", "", tuple(PLACES), lambda place: PLACES[place]),
-    Control(
-        "bus_load_ohm", "All else on the bus", "Ω", (22.0, 47.0, 100.0, 220.0, 470.0, 1e3, 2.2e3, 10e3), _part("Ω")
-    ),
+    Control("bus_load_ohm", "Other loads", "Ω", (22.0, 47.0, 100.0, 220.0, 470.0, 1e3, 2.2e3, 10e3), _part("Ω")),
     Control(
         "filter_farad",
         "Filter capacitor",
@@ -77,10 +76,10 @@ CONTROLS = (
 )
 SITUATIONS = (
     Situation("No filter", {"place": "none", "fault": ""}),
-    Situation("Filter in the feed", {"place": "feed", "fault": ""}),
+    Situation("Feed filter", {"place": "feed", "fault": ""}),
     Situation("Capacitor open", {"place": "feed", "fault": "capacitor open"}),
-    Situation("Choke at the thermostat", {"place": "lc", "fault": ""}),
-    Situation("All else unplugged", {"bus_load_ohm": 10e3}),
+    Situation("Choke at thermostat", {"place": "lc", "fault": ""}),
+    Situation("Nothing else on bus", {"bus_load_ohm": 10e3}),
 )
 PRINTED = (
     ("No filter", Settings()),
@@ -109,8 +108,9 @@ def _source(circuit) -> Winding:
 
 
 def _decibels(now: float, before: float) -> float:
-    """20·lg of a ratio of voltages, to a tenth of a decibel; nothing to compare is no change."""
-    return round(20 * np.log10(now / before), 1) + 0.0 if now > 0 and before > 0 else 0.0
+    """20·lg of a ratio of voltages; what nobody could measure, or nothing to compare, is no change."""
+    ratio = 20 * float(np.log10(now / before)) if now > 0 and before > 0 else 0.0
+    return ratio if abs(ratio) > _LEAST_DECIBELS else 0.0
 
 
 def moment_seconds(settings: Settings) -> float:
@@ -143,14 +143,14 @@ def state(settings: Settings, before: Settings | None = None) -> State:
 
 def _readings(settings: Settings, found: Numbers) -> tuple[Reading, ...]:
     plain = unfiltered(settings)
+    calmer = Reading("thermostat", _decibels(found.thermostat_spike_volts, plain.thermostat_spike_volts), "dB")
     return (
         Reading("Bus, true rms", found.rms_volts, "V"),
-        Reading("Highest spike on the bus", found.spike_volts, "V"),
-        Reading("Width at half height", found.width_s, "s"),
+        Reading("Highest spike on bus", found.spike_volts, "V", Reading("wide at half height", found.width_s, "s")),
         Reading("Spikes per second", found.spikes_hertz, ""),
         Reading("Dip while it draws", found.dip_volts, "V"),
         Reading("Peak at the thermostat", found.thermostat_peak_volts, "V"),
-        Reading("Bus, against no filter", _decibels(found.spike_volts, plain.spike_volts), "dB"),
+        Reading("Bus, against no filter", _decibels(found.spike_volts, plain.spike_volts), "dB", calmer),
         Reading("Drawn by the feed", found.feed_va, "VA"),
         Reading("Into the store", found.store_watts, "W"),
     )
@@ -172,7 +172,7 @@ def traces(settings: Settings) -> tuple[Trace, ...]:
     waves = (found.quiet, found.thermostat, found.bus)
     if settings.moment in _NEAR:
         waves = tuple(_around(wave, _origin(settings), *_NEAR[settings.moment]) for wave in waves)
-    names = (("supply", "Undisturbed"), ("load", "Thermostat"), ("spike", "Bus"))
+    names = (("supply", "At rest"), ("load", "Thermostat"), ("spike", "Bus"))
     return tuple(Trace(wave, *name) for wave, name in zip(waves, names, strict=True))
 
 
