@@ -31,7 +31,7 @@ FUSES = "Which fuse opens first"
 ON_THE_LINE = {"contact", "disconnect", "fuse 1", "primary", "pump"}
 COPPER = (
     ("line", "disconnect", "fuse 1", "primary"),
-    ("fuse 1", "pump", "contact", "line"),
+    ("disconnect", "pump", "contact", "line"),
     ("secondary", "fuse 2", "R and C", "thermostat", "coil", "R and C"),
     ("R and C", "actuator", "R and C", "end switch"),
 )

@@ -15,6 +15,7 @@ TABLE = "table"
 TABLE_ENTRIES = 16
 _NUMBER = re.compile(r"[-+−]?(\d[\d.,'’ ]*|[.,]\d+)(e[-+]?\d+)?", re.IGNORECASE)
 _BLANK = "put a number in place of the three dots in the answer cell, then run that cell and this one"
+_BLANK_ROW = _BLANK.replace("a number", "a row of 0 and 1, in square brackets,")
 
 
 @dataclass(frozen=True)
@@ -41,7 +42,7 @@ def read(value, unit):
     'leave the unit out and type the number alone: 33.9'
     """
     if value is None or value is Ellipsis:
-        return Answer(None, _BLANK)
+        return Answer(None, _BLANK_ROW if unit == TABLE else _BLANK)
     if isinstance(value, NoAnswer):
         return Answer(None, value.sentence)
     value = _unwrap(value)

@@ -1,4 +1,4 @@
-"""An apprentice's first minutes in a real browser: from `halfcycle study` to the first recorded answer in lesson 01."""
+"""An apprentice's first minutes in a real browser: from `halfcycle study` to the first recorded answer in lesson 00."""
 
 import json
 import re
@@ -10,7 +10,7 @@ import nbformat
 import pytest
 from playwright.sync_api import expect
 
-LESSON = "01_what_24_volts_means"
+LESSON = "00_before_you_open_the_panel"
 CONNECTED = """() => {
   const session = window.jupyterapp?.shell.currentWidget?.context?.sessionContext?.session;
   return session?.kernel?.connectionStatus === 'connected' && session.kernel.status === 'idle';
@@ -105,29 +105,29 @@ def again(folder, shared_screen):
 
 def test_from_the_first_start_to_the_first_recorded_answer(study, screen):
     screen.shot("study-first-page")
-    begun = study.run("01-begin")
-    expect(begun.get_by_text("Learner ana, course half-cycle, lesson 01")).to_be_visible(timeout=60_000)
+    begun = study.run("00-begin")
+    expect(begun.get_by_text("Learner ana, course half-cycle, lesson 00")).to_be_visible(timeout=60_000)
     expect(begun.get_by_role("rowheader").first).to_be_visible()
     screen.shot("study-own-circuit")
 
-    handed = study.answer("01-peak", "peak_volts = 24 * 2**0.5")
-    expect(handed.get_by_role("status")).to_have_text("Recorded: 33.9411 V for 01-peak.", timeout=60_000)
+    handed = study.answer("00-start-volts", "start_volts = 24 * 2**0.5")
+    expect(handed.get_by_role("status")).to_have_text("Recorded: 33.9411 V for 00-start-volts.", timeout=60_000)
     screen.shot("study-recorded")
 
     for typed, advice in {
-        "peak_volts = 33.9 V": "leave the unit out",
-        "peak_volts = 33,9": "decimal sign as a point",
-        "peak_volts = 24 / 0": "divides by zero",
-        "peak_volts = ": "three dots",
+        "start_volts = 33.9 V": "leave the unit out",
+        "start_volts = 33,9": "decimal sign as a point",
+        "start_volts = 24 / 0": "divides by zero",
+        "start_volts = ": "three dots",
     }.items():
-        handed = study.answer("01-peak", typed)
-        expect(handed.get_by_role("status")).to_contain_text("No answer yet for 01-peak", timeout=60_000)
+        handed = study.answer("00-start-volts", typed)
+        expect(handed.get_by_role("status")).to_contain_text("No answer yet for 00-start-volts", timeout=60_000)
         expect(handed.get_by_role("status")).to_contain_text(advice)
     screen.shot("study-no-answer")
 
-    handed = study.answer("01-peak", "peak_volts = 33.9")
-    expect(handed.get_by_role("status")).to_have_text("Recorded: 33.9 V for 01-peak.", timeout=60_000)
-    slips = [output.data for cell in study.save().cells if cell.id == "01-peak" for output in cell.outputs]
+    handed = study.answer("00-start-volts", "start_volts = 33.9")
+    expect(handed.get_by_role("status")).to_have_text("Recorded: 33.9 V for 00-start-volts.", timeout=60_000)
+    slips = [output.data for cell in study.save().cells if cell.id == "00-start-volts" for output in cell.outputs]
     assert [slip["application/vnd.halfcycle.slip+json"]["value"] for slip in slips] == [33.9]
     assert screen.page.locator(".jp-RenderedText[data-mime-type='application/vnd.jupyter.stderr']").count() == 0
     assert screen.refused == [], "the page asked for something beyond this computer"
@@ -137,8 +137,8 @@ def test_from_the_first_start_to_the_first_recorded_answer(study, screen):
 def test_started_again_what_was_typed_is_still_there(again, folder):
     """The second start of the same folder: the page opens on the lesson with the answer in it."""
     assert f"/lab/tree/{LESSON}/" in again.address
-    expect(again.cell("01-peak-answer")).to_contain_text("peak_volts = 33.9")
-    expect(again.cell("01-peak").get_by_role("status")).to_have_text("Recorded: 33.9 V for 01-peak.")
+    expect(again.cell("00-start-volts-answer")).to_contain_text("start_volts = 33.9")
+    expect(again.cell("00-start-volts").get_by_role("status")).to_have_text("Recorded: 33.9 V for 00-start-volts.")
     assert json.loads((folder / ".halfcycle.json").read_text())["learner"] == "ana"
 
 
@@ -146,12 +146,12 @@ def test_d_d_deletes_neither_a_bench_nor_a_graded_cell(again):
     """Two presses of d on a cell that is selected delete it in a notebook; a focused slider passes its keys on."""
     names = [cell.id for cell in again.save().cells]
     bench = next(cell.id for cell in again.save().cells if 'bench("' in cell.source)
-    for name in (bench, "01-peak", "01-peak-answer"):
+    for name in (bench, "00-start-volts", "00-start-volts-answer"):
         press_d_d(again, name)
     assert [cell.id for cell in again.save().cells] == names
-    press_d_d(again, "01-title")  # so that the lines above prove something: here the same keys do delete
-    again.page.wait_for_function(GONE, arg="01-title", timeout=20_000)
-    assert "01-title" not in [cell.id for cell in again.save().cells]
+    press_d_d(again, "00-title")  # so that the lines above prove something: here the same keys do delete
+    again.page.wait_for_function(GONE, arg="00-title", timeout=20_000)
+    assert "00-title" not in [cell.id for cell in again.save().cells]
 
 
 def press_d_d(again, name):

@@ -17,7 +17,7 @@ RATED_VOLTS = 24
 DRAWS = {
     "line_volts": Draw((120, 208, 240, 277), "V", "line voltage in the panel, rms"),
     "volt_amperes": Draw((40, 50, 60, 75, 80), "VA", "rated load of the boiler's transformer"),
-    "regulation_percent": Draw(tuple(range(10, 21)), "%", "regulation of that transformer"),
+    "regulation_percent": Draw(tuple(range(10, 21)), "%", "its regulation (the bench uses it; lesson 01 explains it)"),
     "parts_sheet": Draw(tuple(range(1, 61)), "", "number of your sheet of parts"),
     "order_sheet": Draw(tuple(range(1, 61)), "", "number of your sheet of steps"),
     "capacitor_microfarad": Draw((1000, 1500, 2200, 3300, 4700), "µF", "the capacitor on the old relay board"),

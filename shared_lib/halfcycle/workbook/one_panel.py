@@ -51,8 +51,8 @@ def volts_left(start_volts: float, ohm: float, farad: float, seconds: float) -> 
 def panel_picture(line_volts: float) -> None:
     """Show both sides of the panel: line, disconnect, F1, pump and contact; F2, R and C, thermostat, coil, actuator."""
     words = (
-        f"Wiring picture of the panel. Left of the dashed line, at {line_volts:g} V: the disconnect switch, fuse F1, the "
-        "transformer's primary, and the pump with the contact of the pump relay. Right of it, at 24 V: the secondary, fuse F2, "
+        f"Wiring picture of the panel. Left of the dashed line, at {line_volts:g} V: the disconnect switch; behind it the pump "
+        "with the contact of the pump relay, and fuse F1 with the transformer's primary. Right of it, at 24 V: the secondary, fuse F2, "
         "the screws R and C, the thermostat with the coil of the pump relay, and the zone actuator. Only the transformer and "
         "the pump relay stand on both sides, and in neither does a wire cross over."
     )
@@ -92,30 +92,31 @@ def _panel_drawing() -> str:
     sketch = wiring.Sketch()
     _switch(sketch, (-1.3, _TOP))
     sketch.words((-0.5, 6.4), "disconnect", align="center", size=13)
-    sketch.part("Fuse", (0.4, _TOP), (1.4, _TOP))
-    sketch.words((0.9, _TOP + 0.55), "F1", align="center", size=14)
-    sketch.wire((1.4, _TOP), (3.4, _TOP), (3.4, 4.6))
+    sketch.wire((0.4, _TOP), (1.7, _TOP))
+    sketch.part("Fuse", (1.7, _TOP), (2.7, _TOP))
+    sketch.words((2.2, _TOP - 0.5), "F1", align="center", size=14)
+    sketch.wire((2.7, _TOP), (3.4, _TOP), (3.4, 4.6))
     sketch.wire((3.4, 2.6), (3.4, 0.0), (-1.3, 0.0))
     sketch.words((-1.5, 3.0), "@line@", size=14)
     _windings(sketch, 3.4, 4.7, (2.6, 4.6))
-    _box(sketch, 2.0, (_TOP, 2.2), "pump", align="right")
-    _contact(sketch, 2.0, (1.0, 1.8), (0.0, 2.2))
-    sketch.wire((2.2, 1.4), (7.15, 1.4), state=_DASHED)
+    _box(sketch, 1.2, (_TOP, 2.2), "pump", align="right")
+    _contact(sketch, 1.2, (1.0, 1.8), (0.0, 2.2))
+    sketch.wire((1.4, 1.4), (6.85, 1.4), state=_DASHED)
     sketch.wire((4.05, 6.7), (4.05, -1.2), state=_DASHED)
     sketch.words((1.6, 6.6), "line side", size=14)
     sketch.words((4.4, 6.6), "24 V side", size=14)
     sketch.wire((4.7, 4.6), (4.7, _TOP), (5.0, _TOP))
     sketch.part("Fuse", (5.0, _TOP), (6.0, _TOP))
     sketch.words((5.5, _TOP - 0.5), "F2", align="center", size=14)
-    sketch.wire((6.0, _TOP), (9.4, _TOP))
-    sketch.wire((4.7, 2.6), (4.7, 0.0), (9.4, 0.0))
+    sketch.wire((6.0, _TOP), (9.5, _TOP))
+    sketch.wire((4.7, 2.6), (4.7, 0.0), (9.5, 0.0))
     for y, letter in ((_TOP, "R"), (0.0, "C")):
         sketch.dot((6.2, y))
         sketch.words((6.2, y + 0.45), letter, align="center")
-    _contact(sketch, 7.5, (3.5, 4.3), (2.6, _TOP))
-    sketch.words((7.25, 3.9), "thermostat", align="right", size=13)
-    _box(sketch, 7.5, (2.6, 0.0), "coil", align="left")
-    _box(sketch, 9.4, (_TOP, 0.0), "actuator", align="right")
+    _contact(sketch, 7.2, (3.5, 4.3), (2.6, _TOP))
+    sketch.words((6.95, 3.9), "thermostat", align="right", size=13)
+    _box(sketch, 7.2, (2.6, 0.0), "coil", align="left")
+    _box(sketch, 9.5, (_TOP, 0.0), "actuator", align="right")
     return sketch.svg()
 
 
