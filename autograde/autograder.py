@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import copy
 import logging
 import warnings
 
@@ -10,8 +11,6 @@ from nbgrader.converters import Autograde
 from nbgrader.converters.base import NbGraderException
 from nbgrader.coursedir import CourseDirectory
 from sqlalchemy.exc import SAWarning
-
-from autograde import course as courses
 
 __all__ = ["autograde_one"]
 
@@ -46,9 +45,9 @@ class _Kept:
         return False
 
 
-def autograde_one(course, learner, lesson, *, unfenced=False):
-    """Run nbgrader's Autograde on one submission, anew; raise what went wrong, as it is."""
-    config = courses.config(course, unfenced=unfenced)
+def autograde_one(config, learner, lesson):
+    """Run nbgrader's Autograde on one submission, anew; raise what went wrong, as it is. ``config`` is `course.config`'s."""
+    config = copy.deepcopy(config)
     config.Autograde.force = True
     config.CourseDirectory.student_id, config.CourseDirectory.assignment_id = learner, lesson
     converter = _Autograde(coursedir=CourseDirectory(config=config), config=config)

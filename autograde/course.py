@@ -63,6 +63,7 @@ def configure(c, place=None):
     c.RestoreCells.release_folder = str(found.folder / "release")
     c.FencedExecute.course_id = c.MarkSlips.course_id = found.course
     c.FencedExecute.hidden = [str(found.folder)]
+    c.FencedExecute.kept_folder = str(found.folder / "executed")
     c.MarkSlips.course_folder = str(found.folder)
     return c
 

@@ -28,6 +28,9 @@ _SYSTEM = ("/usr", "/bin", "/sbin", "/lib", "/lib32", "/lib64")
 _ETC = ("ld.so.cache", "ld.so.conf", "ld.so.conf.d", "localtime", "fonts", "alternatives")
 _GRACE_SECONDS = 60  # for starting and ending, beyond the time a notebook may take
 _FIRST_UID = 520_000_000  # far above every account; a uid of its own gives a fenced process its own process bound
+_FIRST_WARM_UID, _ZYGOTES = 530_000_000, 64
+_ZYGOTE_RIGHTS = ("CAP_SYS_ADMIN", "CAP_SETPCAP")
+_ZYGOTE = "import sys; sys.path.insert(0, '/fence'); from behind.zygote import main; main()"
 
 
 @dataclass(frozen=True)
@@ -69,7 +72,7 @@ class NoFence:
 
 @dataclass(frozen=True)
 class Fence:
-    """A bubblewrap fence. ``hidden`` folders stay out of sight even where they lie inside something that is shown."""
+    """A bubblewrap fence, cold (`command`) or warm (`zygote`). ``hidden`` folders stay out of sight even where they lie inside something that is shown."""
 
     limits: Limits = field(default_factory=Limits)
     hidden: tuple = ()
@@ -89,6 +92,27 @@ class Fence:
         parts += [["--setenv", name, value] for name, value in _environment(DESK, who).items()]
         start = [sys.executable, _START, *_bounds(self.limits, uid)]
         return [*_bwrap(), *(argument for part in parts for argument in part), "--", *start, *inside]
+
+    def zygote(self, number):
+        """Return the command line of a warm interpreter (see `autograde.behind`); ``number`` tells those of one grading apart.
+
+        It keeps the rights that it needs to set its forks apart; they give up every one of them.
+        """
+        root = os.geteuid() == 0
+        uid = _FIRST_WARM_UID + os.getpid() * _ZYGOTES + number % _ZYGOTES if root else 0
+        rights = [argument for right in _ZYGOTE_RIGHTS for argument in ("--cap-add", right)]
+        rights += [] if root else ["--uid", "0", "--gid", "0"]
+        behind = [*_folders_above("/fence/behind/any"), "--ro-bind", str(_ROOM / "behind"), "/fence/behind"]
+        parts = [_namespaces(), rights, self._desk(), _shown(), self._masks(), behind, ["--remount-ro", "/"]]
+        parts += [["--setenv", name, value] for name, value in self.environment(("", "")).items()]
+        limits = self.limits
+        bounds = (uid, limits.cpu_seconds, limits.memory_bytes, limits.file_bytes, _processes(limits, uid))
+        start = [sys.executable, "-c", _ZYGOTE, DESK, *map(str, (*bounds, limits.desk_bytes))]
+        return [*_bwrap(), *(argument for part in parts for argument in part), "--", *start]
+
+    def environment(self, who):
+        """Return the environment that the code of ``who``, a ``(course, learner)``, finds behind this fence."""
+        return _environment(DESK, who)
 
     def _masks(self):
         shown = [Path(place) for place in _places()]
@@ -202,9 +226,13 @@ def _environment(desk, who):
 
 def _bounds(limits, uid):
     """The arguments of ``fence_start.py``. Its process bound counts from those this account runs already."""
-    processes = limits.processes + (0 if uid else _threads_of(os.geteuid()))
     seconds = limits.notebook_seconds + _GRACE_SECONDS
-    return [str(n) for n in (uid, seconds, limits.cpu_seconds, limits.memory_bytes, limits.file_bytes, processes)]
+    bounds = (limits.cpu_seconds, limits.memory_bytes, limits.file_bytes, _processes(limits, uid))
+    return [str(n) for n in (uid, seconds, *bounds)]
+
+
+def _processes(limits, uid):
+    return limits.processes + (0 if uid else _threads_of(os.geteuid()))
 
 
 def _threads_of(uid):

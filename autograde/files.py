@@ -9,7 +9,9 @@ from pathlib import Path
 
 from autograde.trouble import Trouble, reason
 
-__all__ = ["make_folder", "write_whole"]
+__all__ = ["PART", "make_folder", "write_whole"]
+
+PART = ".part-"  # how the name of a file begins that is being written
 
 
 def make_folder(folder: Path) -> Path:
@@ -26,7 +28,7 @@ def write_whole(path: Path, content: str | bytes) -> None:
     make_folder(path.parent)
     data = content.encode() if isinstance(content, str) else content
     try:
-        handle, name = tempfile.mkstemp(dir=path.parent, prefix=".part-")
+        handle, name = tempfile.mkstemp(dir=path.parent, prefix=PART)
         try:
             with os.fdopen(handle, "wb") as part:
                 part.write(data)

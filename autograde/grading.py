@@ -1,29 +1,31 @@
 """Grading a course: one submission after another through nbgrader, and no submission ever stops the next.
 
-`grade` executes what is new, `remark` marks again from the stored slips without executing anything. Both may be
-stopped at any moment and started again. What they leave behind is described in `autograde.records`.
+`grade` executes what is new, side by side, and one writer puts it into the gradebook, in order. `remark` marks again
+from the stored slips without executing anything. Both may be stopped at any moment and started again. What they leave
+behind is described in `autograde.records`, `autograde.kept` and `autograde.journal`.
 """
 
 from __future__ import annotations
 
 import contextlib
-import multiprocessing
 import os
-from concurrent.futures import ProcessPoolExecutor
-from concurrent.futures.process import BrokenProcessPool
-from dataclasses import dataclass, field
+from collections import deque
+from dataclasses import asdict, dataclass, field
 from pathlib import Path
 
 from autograde import course as courses
-from autograde import records, stamps, triage
+from autograde import leftovers, records, stamps, triage
 from autograde.autograder import autograde_one
 from autograde.fence import fence
+from autograde.journal import Journal
 from autograde.neighbours import flag_neighbours
+from autograde.pool import pool
+from autograde.preparing import Preparer
 from autograde.remarking import remark
 from autograde.roster import learners
 from autograde.trouble import Trouble
 
-__all__ = ["Outcome", "Summary", "grade", "grade_one", "remark"]
+__all__ = ["Outcome", "Summary", "grade", "remark"]
 
 GRADED, UNCHANGED, NOT_GRADED = "graded", "unchanged", "not graded"
 
@@ -63,10 +65,13 @@ class Summary:
         return sum(one.status == status for one in self.outcomes)
 
 
-def grade(course, lesson=None, learner=None, workers=1, unfenced=False, progress=iter, force=False) -> Summary:
+def grade(
+    course, lesson=None, learner=None, *, workers=1, unfenced=False, cluster=None, progress=iter, told=None, force=False
+) -> Summary:
     """Grade every submission of ``course`` that is new or changed, or those of one ``lesson`` or ``learner`` only.
 
-    ``progress`` wraps the list of submissions while they are graded. ``force`` grades unchanged ones as well.
+    ``progress`` wraps the list of submissions while they are graded; ``told`` is called with the facts of each line of
+    the journal as keywords. ``cluster`` is the address of a Dask scheduler. ``force`` grades unchanged ones as well.
     Raises `Trouble` with one sentence when nothing can be graded at all.
     """
     course = Path(course).resolve()
@@ -74,24 +79,42 @@ def grade(course, lesson=None, learner=None, workers=1, unfenced=False, progress
     _check(course, known, learner)
     fence(unfenced=unfenced)
     with _alone(course):
+        leftovers.sweep(course)
         found, strays = triage.submissions(course, known, lesson, learner)
         _enter(course, [known[name] for name in dict.fromkeys(one.learner for one in found)])
-        summary = Summary(_run(course, found, workers, unfenced, progress, force), strays)
+        with Journal(course, told) as journal:
+            how = {"unfenced": unfenced, "workers": workers, "cluster": cluster, "force": force}
+            summary = Summary(_run(course, found, journal, progress, **how), strays)
+            _end(journal, summary)
         flag_neighbours(course, known, {one.lesson for one in summary.outcomes if one.status != NOT_GRADED})
     return summary
 
 
-def grade_one(course, submission, unfenced=False, force=False) -> Outcome:
-    """Grade one `triage.Submission`; whatever happens, the answer is an `Outcome`."""
+def _run(course, found, journal, progress, *, unfenced, workers, cluster, force):
+    """Prepare a few submissions ahead, so that every worker has one, and finish them one by one in their order."""
+    config = courses.config(course, unfenced=unfenced)
+    preparer = Preparer(course, config, journal, force)
+    outcomes, ahead, todo = [], deque(), iter(found)
+    with pool(preparer.fence(), workers, cluster) as workers_:
+        journal.tell("begin", submissions=len(found), workers=workers_.workers, cluster=cluster or "")
+        for _ in progress(found):
+            while len(ahead) <= 2 * workers_.workers and (one := next(todo, None)) is not None:
+                ahead.append(preparer.prepare(one, workers_))
+            outcomes.append(_finish(course, ahead.popleft(), config))
+            journal.tell("outcome", **asdict(outcomes[-1]))
+    return outcomes
+
+
+def _finish(course, prepared, config) -> Outcome:
+    """Put one prepared submission into the gradebook; whatever happens, the answer is an `Outcome`."""
+    submission = prepared.submission
     learner, lesson = submission.learner, submission.lesson
     try:
-        triage.look_inside(submission)
-        stamp = stamps.stamp(course, submission)
-        if not force and stamps.is_current(course, submission, stamp):
+        if prepared.wait():
             return _outcome(course, submission, UNCHANGED)
         stamps.forget(course, submission)
-        autograde_one(course, learner, lesson, unfenced=unfenced)
-        stamps.keep(course, submission, stamp)
+        autograde_one(config, learner, lesson)
+        stamps.keep(course, submission, prepared.stamp)
         return _outcome(course, submission, GRADED)
     except Trouble as trouble:
         return Outcome(learner, lesson, NOT_GRADED, person=(str(trouble),))
@@ -107,20 +130,11 @@ def _outcome(course, submission, status):
     return Outcome(submission.learner, submission.lesson, status, marks["points"], marks["possible"], person)
 
 
-def _run(course, found, workers, unfenced, progress, force):
-    if workers <= 1:
-        return [grade_one(course, one, unfenced, force) for one in progress(found)]
-    with ProcessPoolExecutor(workers, mp_context=multiprocessing.get_context("spawn")) as pool:
-        futures = [(one, pool.submit(grade_one, course, one, unfenced, force)) for one in found]
-        return [_result(one, future) for one, future in progress(futures)]
-
-
-def _result(submission, future):
-    try:
-        return future.result()
-    except BrokenProcessPool:
-        sentence = "The process that graded it ended by itself; grade again with one worker."
-        return Outcome(submission.learner, submission.lesson, NOT_GRADED, person=(sentence,))
+def _end(journal, summary):
+    for said in summary.strays:
+        journal.tell("stray", said=said)
+    counts = {status.replace(" ", "_"): summary.count(status) for status in (GRADED, UNCHANGED, NOT_GRADED)}
+    journal.tell("end", **counts, person=len(summary.person), exit=summary.exit_status)
 
 
 def _check(course, known, learner):

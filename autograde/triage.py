@@ -56,7 +56,7 @@ def submissions(course, known, lesson=None, learner=None):
 
 
 def look_inside(submission):
-    """Raise one sentence when the submission cannot be graded as it lies there."""
+    """Return the notebook in the submission; one sentence when it cannot be graded as it lies there."""
     for place, folders, files in os.walk(submission.folder):
         for name in (*folders, *files):
             _refuse_link(Path(place, name))
@@ -73,8 +73,9 @@ def look_inside(submission):
         raise Trouble(f"{path} is empty; ask for it to be handed in again.")
     with warnings.catch_warnings():
         warnings.simplefilter("ignore")  # about ids, which are put right later
-        notebook(data, path)
+        found = notebook(data, path)
     _check_time(submission.folder / "timestamp.txt")
+    return found
 
 
 def _folders(place, strays):

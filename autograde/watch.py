@@ -1,4 +1,4 @@
-"""A watch on one fenced submission: all its processes together, and the one folder that both sides can write."""
+"""A watch on one fenced submission: all its processes together, and the one folder, if any, that both sides can write."""
 
 from __future__ import annotations
 
@@ -18,7 +18,8 @@ class Watch:
 
     def __init__(self, pid, folder, limits):
         self.breach = ""
-        self._pid, self._folder, self._limits = pid, Path(folder), limits
+        self._pid, self._folder, self._limits = pid, folder, limits
+        self._memory_files = _memory_files()
         self._over = threading.Event()
         self._thread = threading.Thread(target=self._look_on, daemon=True)
 
@@ -39,7 +40,9 @@ class Watch:
     def _outgrown(self):
         if resident_bytes(self._pid) > self._limits.memory_bytes:
             return "it used more memory than it may"
-        if _bytes_in(self._folder) > self._limits.file_bytes:
+        if _memory_files() - self._memory_files > self._limits.memory_bytes:
+            return "it used more memory than it may"
+        if self._folder is not None and _bytes_in(self._folder) > self._limits.file_bytes:
             return "it wrote more than it may"
         return ""
 
@@ -56,6 +59,15 @@ def resident_bytes(pid):
         family += parents.get(one, [])
         found += _resident(one)
     return found
+
+
+def _memory_files():
+    """Files in memory count for no process: what all of this computer hold, in bytes, is watched for its growth."""
+    try:
+        lines = Path("/proc/meminfo").read_text().splitlines()
+    except OSError:
+        return 0
+    return next((int(line.split()[1]) * 1024 for line in lines if line.startswith("Shmem:")), 0)
 
 
 def _parent(place):

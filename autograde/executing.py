@@ -1,0 +1,73 @@
+"""From a restored notebook to a task, and from a task to its result: what is executed, and by whom.
+
+A task is plain data, ``{"who": [course, learner], "cells": [[index, source, name, graded], …]}``, and so is its
+result (`autograde.results`): both can be kept, compared, and sent to another computer.
+"""
+
+from __future__ import annotations
+
+import atexit
+import functools
+
+from nbformat import NotebookNode, from_dict
+
+from autograde.fence import Fence, fence
+from autograde.kernel_run import kernel_run
+from autograde.warm import NotWarm, Warm
+
+__all__ = ["Executor", "as_output", "is_graded", "known_fence", "of_this_process", "task"]
+
+_SKIPPED = "skip-execution"
+known_fence = functools.lru_cache(maxsize=8)(
+    lambda unfenced, hidden, limits: fence(unfenced=unfenced, hidden=hidden, limits=limits)
+)
+
+
+def task(nb, who):
+    """Return the task that the code cells of ``nb`` are, for ``who`` (a ``(course, learner)``)."""
+    cells = [
+        [index, cell.source, str(cell.get("id", index)), is_graded(cell)]
+        for index, cell in enumerate(nb.cells)
+        if cell.cell_type == "code" and cell.source.strip() and _SKIPPED not in cell.metadata.get("tags", [])
+    ]
+    return {"who": list(who), "cells": cells}
+
+
+def is_graded(cell):
+    """Return whether ``cell`` is one that is marked by machine."""
+    return cell.cell_type == "code" and bool(cell.metadata.get("nbgrader", {}).get("grade"))
+
+
+def as_output(output) -> NotebookNode:
+    """Return one output of a result as nbformat has it."""
+    return from_dict(output)
+
+
+class Executor:
+    """Executes tasks behind ``fence``, one at a time: by a warm interpreter, or by kernels where there can be none."""
+
+    def __init__(self, fence):
+        self._fence, self._warm = fence, Warm(fence) if isinstance(fence, Fence) else None
+
+    def run(self, task):
+        """Return the result of ``task``."""
+        for _ in range(2 if self._warm else 0):  # the second time with a new interpreter
+            try:
+                return self._warm.run(task)
+            except NotWarm:
+                self._warm.close()
+        self._warm = None
+        return kernel_run(task, self._fence)
+
+    def close(self):
+        """End what is warm."""
+        if self._warm is not None:
+            self._warm.close()
+
+
+@functools.lru_cache(maxsize=8)
+def of_this_process(fence) -> Executor:
+    """Return the one `Executor` that this process has for ``fence``, until it ends."""
+    made = Executor(fence)
+    atexit.register(made.close)
+    return made

@@ -1,0 +1,42 @@
+"""What a grading did, one JSON object a line, in ``COURSE/grading.jsonl``: for programs, and for whoever asks later.
+
+Every line has ``when`` (UTC) and ``event``: ``begin`` (submissions, workers), ``executing`` and ``executed`` (learner,
+lesson; seconds, stopped), ``outcome`` (learner, lesson, status, points, possible, person), ``stray`` (said) and ``end``
+(how many graded, unchanged, not graded, for a person).
+"""
+
+from __future__ import annotations
+
+import json
+import os
+from datetime import UTC, datetime
+
+from autograde.trouble import Trouble
+
+__all__ = ["NAME", "Journal"]
+
+NAME = "grading.jsonl"
+
+
+class Journal:
+    """Open for one grading; a line is written in one piece, so that no reader ever sees half of one."""
+
+    def __init__(self, course, told=None):
+        try:
+            self._file = os.open(course / NAME, os.O_WRONLY | os.O_APPEND | os.O_CREAT, 0o644)
+        except OSError as error:
+            raise Trouble(f"{course / NAME} cannot be written; make it writable.") from error
+        self._told = told or (lambda **_: None)
+
+    def __enter__(self):
+        return self
+
+    def __exit__(self, *_):
+        os.close(self._file)
+
+    def tell(self, event, **facts):
+        """Write one line, and tell whoever shows progress the same."""
+        when = datetime.now(UTC).isoformat(timespec="milliseconds")
+        line = json.dumps({"when": when, "event": event, **facts}, ensure_ascii=False) + "\n"
+        os.write(self._file, line.encode("utf-8", "replace"))
+        self._told(event=event, **facts)
