@@ -179,6 +179,7 @@ def _thermostat(net: Network, filter: Filter, ohm: float) -> None:
 class SpikeBus(Solved):
     """A solved bus: one period of its steady state, with the store at a fixed voltage."""
 
+    usual = (("volts", "bus load"), ("volts", "thermostat"), ("amps", "feed"), ("amps", "stored"))
     network: Network
     run: Run
     actuator: Actuator
