@@ -11,6 +11,7 @@ from pathlib import Path
 from urllib.parse import urlsplit
 
 import pytest
+from demo_page import running_demo
 from playwright.sync_api import sync_playwright
 
 ARTEFACTS = Path(__file__).resolve().parents[2] / "artefacts"
@@ -70,6 +71,13 @@ def shared_screen(chromium):
     """As `screen`, one page for all tests of a file that only look."""
     with opened(chromium) as own:
         yield own
+
+
+@pytest.fixture(scope="session")
+def address():
+    """The demo's address; it runs until the tests of this worker are done."""
+    with running_demo() as found:
+        yield found
 
 
 @contextlib.contextmanager

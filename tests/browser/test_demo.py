@@ -1,44 +1,27 @@
 """The demo page in a real browser: one screen, nothing but the benches on it, moved by keyboard, from this machine alone."""
 
 import re
-import signal
 import socket
-import subprocess
-import sys
 import urllib.error
 import urllib.request
 from dataclasses import replace
 
 import pytest
+from demo_page import (
+    READY_S,
+    as_shown,
+    choose,
+    open_demo,
+    overflowing,
+    readings,
+    restart,
+    slider,
+    start_demo,
+    until,
+    until_shown,
+)
 
-from halfcycle.benches import rectifier, supply
-
-READY_S = 60  # generous: what is tested is what appears, not how soon
-
-
-def free_port() -> int:
-    with socket.socket() as probe:
-        probe.bind(("127.0.0.1", 0))
-        return probe.getsockname()[1]
-
-
-def start_demo(*arguments: str) -> subprocess.Popen:
-    command = [sys.executable, "-m", "halfcycle", "demo", "--no-browser", *arguments]
-    return subprocess.Popen(command, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True)
-
-
-@pytest.fixture(scope="module")
-def address(tmp_path_factory):
-    """The demo, running until the tests of this file are done."""
-    demo = start_demo("--port", str(free_port()))
-    try:
-        line = demo.stdout.readline()
-        found = re.search(r"http://127\.0\.0\.1:\d+/", line)
-        assert found, line + demo.stderr.read()
-        yield found.group()
-    finally:
-        demo.send_signal(signal.SIGINT)
-        demo.communicate(timeout=READY_S)
+from halfcycle.benches import NAMES, module, rectifier
 
 
 @pytest.fixture(scope="module")
@@ -54,64 +37,41 @@ def opened(chromium, address):
 @pytest.fixture
 def page(opened):
     """That page with the rectifier's bench as it begins, and nothing in focus."""
-    opened.get_by_role("radio", name="Rectifier and capacitor").check()
-    opened.get_by_role("button", name="Reset").click()
-    until(opened, "One diode lets only")
-    opened.mouse.click(2, 2)
+    restart(opened, "rectifier")
     return opened
 
 
-def open_demo(page, address):
-    page.goto(address)
-    page.locator(".hc-scope").wait_for(timeout=READY_S * 1000)
-    page.locator('[role="slider"][aria-label]').first.wait_for()
-
-
-def until(page, words):
-    """Wait for the bench's sentence to hold `words`: everything else in the picture came with it."""
-    page.locator(".hc-sentence", has_text=words).wait_for()
-
-
-def slider(page, name):
-    return page.locator(f'[role="slider"][aria-label^="{name}"]')
-
-
-def readings(page) -> dict[str, str]:
-    rows = page.locator(".hc-readings > div").all()
-    return {row.locator("dt").inner_text(): row.locator("dd").inner_text() for row in rows}
-
-
-def as_shown(state) -> dict[str, str]:
-    return {reading.words: reading.text for reading in state.readings}
-
-
-def overflowing(page) -> list[str]:
-    """Elements of the page that reach beyond the window or are cut off by it."""
-    return page.evaluate(
-        """() => [...document.querySelectorAll('.hc-stage *')]
-            .filter(node => node.getClientRects().length && !node.closest('svg'))
-            .filter(node => { const r = node.getBoundingClientRect();
-                return r.right > innerWidth + 1 || r.bottom > innerHeight + 1 || r.left < -1 || r.top < -1; })
-            .map(node => node.className || node.tagName)"""
-    )
-
-
 @pytest.mark.parametrize(("width", "height"), [(1280, 720), (1920, 1080)])
-@pytest.mark.parametrize("bench", ["Rectifier and capacitor", "Supply and wire"])
+@pytest.mark.parametrize("bench", NAMES)
 def test_the_whole_bench_stands_on_one_screen(screen, address, width, height, bench):
     page = screen.page
     page.set_viewport_size({"width": width, "height": height})
     open_demo(page, address)
-    page.get_by_role("radio", name=bench).check()
-    other = "At the relay" if bench.startswith("Supply") else "Ripple, peak to peak"
-    page.get_by_text(other, exact=True).wait_for()
-    screen.shot(f"demo-{bench.split()[0].lower()}-{width}x{height}")
+    choose(page, bench)
+    until_shown(page, module(bench).state(module(bench).start()))
+    screen.shot(f"demo-{bench}-{width}x{height}")
     size = page.evaluate("[document.documentElement.scrollWidth, document.documentElement.scrollHeight]")
     assert size == [width, height]
     assert overflowing(page) == []
     # the words nobody may have to guess from the back row: at least 1/45 of the screen's height
-    points = page.evaluate("[...document.querySelectorAll('dd')].map(n => parseFloat(getComputedStyle(n).fontSize))")
-    assert min(points) >= height / 45
+    letters = "kind => [...document.querySelectorAll(kind)].map(n => parseFloat(getComputedStyle(n).fontSize))"
+    assert min(page.evaluate(letters, "dt, .hc-sentence, .hc-situations button")) >= height / 45 - 0.1
+    assert min(page.evaluate(letters, "dd:not(.hc-besides)")) >= height / 30
+    assert on_each_other(page) == []
+
+
+def on_each_other(page) -> list[str]:
+    """Pairs of the page's parts that overlap, and buttons that need a second row."""
+    return page.evaluate(
+        """() => {
+            const kinds = ['.hc-head', '.hc-pair', '.hc-readings', '.hc-sentence', '.hc-caution', '.hc-controls', '.hc-situations', '.hc-ask'];
+            const parts = kinds.map(kind => [kind, document.querySelector(kind).getBoundingClientRect()]);
+            const laid = (a, b) => a.left < b.right - 1 && b.left < a.right - 1 && a.top < b.bottom - 1 && b.top < a.bottom - 1;
+            const pairs = parts.flatMap(([one, a], k) => parts.slice(k + 1).filter(([, b]) => laid(a, b)).map(([two]) => `${one} on ${two}`));
+            const tops = new Set([...document.querySelectorAll('.hc-situations button')].map(n => n.getBoundingClientRect().top));
+            return tops.size > 1 ? [...pairs, 'buttons in two rows'] : pairs;
+        }"""
+    )
 
 
 def test_nothing_but_the_benches_is_on_the_page(page):
@@ -131,10 +91,8 @@ def test_only_this_machine_is_asked_and_the_console_is_clean(screen, address):
     slider(screen.page, "Load").press("ArrowRight")
     until(screen.page, "A higher resistance")
     assert screen.refused == []
-    # Known and harmless: the renderer says that it brings older parts of its own than the widgets were built with.
-    versions = re.compile(r"(Unsatisfied|No satisfying) version .*shared (singleton )?module", re.DOTALL)
-    logged = [text for kind, text in screen.console if kind in ("warning", "error") and not versions.match(text)]
-    assert logged == []
+    assert [(kind, text) for kind, text in screen.console if kind != "debug"] == []
+    assert all("ws://127.0.0.1" in text for kind, text in screen.console)  # to which kernel it speaks
 
 
 def test_no_page_of_the_server_points_outside(address):
@@ -148,48 +106,65 @@ def test_no_page_of_the_server_points_outside(address):
         assert "half_cycle.ipynb" not in html and "Traceback" not in html, path
 
 
-def test_the_rectifier_is_moved_by_keyboard_and_reads_what_the_library_reads(page):
-    assert readings(page) == as_shown(rectifier.state(rectifier.start()))
-    slider(page, "Load").press("ArrowLeft")
-    until(page, "A lower resistance")
-    moved = replace(rectifier.start(), load_ohm=100.0)
-    assert readings(page) == as_shown(rectifier.state(moved, rectifier.start()))
-    assert page.locator(".hc-sentence").inner_text() == rectifier.state(moved, rectifier.start()).sentence
-    slider(page, "Rectifier").press("ArrowRight")
-    until(page, "Four diodes use both halves")
-    assert readings(page) == as_shown(rectifier.state(replace(moved, kind="bridge"), moved))
-    page.get_by_role("button", name="Reset").press("Enter")
-    until(page, "One diode lets only")
-    assert readings(page) == as_shown(rectifier.state(rectifier.start()))
+@pytest.mark.parametrize("name", NAMES)
+def test_every_control_is_moved_by_keyboard_and_the_readings_are_the_library_s(opened, name):
+    bench = module(name)
+    restart(opened, name)
+    now = bench.start()
+    assert readings(opened) == as_shown(bench.state(now))
+    for control in bench.CONTROLS:
+        handle = opened.get_by_role("slider", name=control.label, exact=True)
+        at = control.choices.index(getattr(now, control.name))
+        last = at == len(control.choices) - 1
+        handle.press("ArrowLeft" if last else "ArrowRight")
+        before, now = now, replace(now, **{control.name: control.choices[at - 1 if last else at + 1]})
+        state = bench.state(now, before)
+        until_shown(opened, state)
+        assert readings(opened) == as_shown(state), control.name
+        assert handle.get_attribute("aria-valuetext") == control.show(getattr(now, control.name))
+    opened.get_by_role("button", name="Reset", exact=True).press("Enter")
+    until_shown(opened, bench.state(bench.start()))
+    assert readings(opened) == as_shown(bench.state(bench.start()))
 
 
-def test_the_supply_is_reached_and_moved_by_keyboard_alone(page):
+def test_every_bench_is_reached_by_keyboard_alone(page):
     page.keyboard.press("Tab")
     assert page.evaluate("document.activeElement.type") == "radio"
+    begun = NAMES.index("rectifier")
+    for name in NAMES[begun + 1 :] + NAMES[: begun + 1]:
+        page.keyboard.press("ArrowDown")
+        page.get_by_role("slider", name=module(name).CONTROLS[0].label, exact=True).wait_for()
+        until_shown(page, module(name).state(module(name).start()))
     page.keyboard.press("ArrowUp")
-    page.get_by_text("At the relay", exact=True).wait_for()
-    slider(page, "Run, one way").wait_for()
-    for _ in range(30):
-        page.keyboard.press("Tab")
-        if (page.evaluate("document.activeElement.getAttribute('aria-label')") or "").startswith("Run, one way"):
-            break
+    until_shown(page, module("supply").state(module("supply").start()))
+    focus_on(page, "Run, one way")
     page.keyboard.press("ArrowRight")
     until(page, "A longer run has more resistance")
-    expected = supply.state(replace(supply.start(), length_ft=150.0), supply.start())
-    assert readings(page) == as_shown(expected)
 
 
-def test_the_focus_goes_round_in_reading_order(page):
-    names = []
-    for _ in range(13):
+def focus_on(page, label):
+    """Press Tab until the control whose name begins with `label` has the focus."""
+    for _ in range(30):
         page.keyboard.press("Tab")
+        if (page.evaluate("document.activeElement.getAttribute('aria-label')") or "").startswith(label):
+            return
+    raise AssertionError(f"Tab never reaches {label}")
+
+
+@pytest.mark.parametrize("name", NAMES)
+def test_the_focus_goes_round_in_reading_order(opened, name):
+    restart(opened, name)
+    bench = module(name)
+    expected = [control.label for control in bench.CONTROLS] + [s.words for s in bench.SITUATIONS] + ["Reset"]
+    names = []
+    for _ in range(1 + len(expected)):
+        opened.keyboard.press("Tab")
         names.append(
-            page.evaluate(
+            opened.evaluate(
                 "() => { const n = document.activeElement; return n.getAttribute('aria-label') || n.textContent || n.type }"
             )
         )
-    expected = [control.label for control in rectifier.CONTROLS] + [s.words for s in rectifier.SITUATIONS] + ["Reset"]
-    assert names[0] == "radio" and names[1 : 1 + len(expected)] == expected
+    assert names == ["radio", *expected]
 
 
 def test_every_control_has_a_name_a_unit_and_a_spoken_value(page):
@@ -248,7 +223,7 @@ def test_a_setting_that_bites_is_marked_by_words_too(page):
 @pytest.mark.parametrize(
     ("arguments", "sentence"),
     [
-        (("--bench", "toaster"), "There is no bench called 'toaster'; choose one of: supply, rectifier."),
+        (("--bench", "toaster"), f"There is no bench called 'toaster'; choose one of: {', '.join(NAMES)}."),
         (("--port", "70000"), "70000 is no port; use a number from 1024 to 65535, or leave --port out."),
         (("--handout", "no-such-folder/talk.pdf"), "The hand-out cannot be written to no-such-folder/talk.pdf"),
     ],

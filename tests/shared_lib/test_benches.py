@@ -333,6 +333,15 @@ def test_the_learner_s_own_value_is_one_of_the_choices():
     assert any(s.value == rectifier.Source(50.0, 26.4, 1.2) for s in sliders(panel))
 
 
+@pytest.mark.parametrize("name", NAMES)
+def test_no_choice_stands_twice_on_a_slider(name):
+    for slider in sliders(bench(name)):
+        words = [text for text, _ in slider.options]
+        assert len(set(words)) == len(words), slider.description
+    panel = bench(name, circuit("half-cycle", "05", "fennel-07"))
+    assert all(len({text for text, _ in s.options}) == len(s.options) for s in sliders(panel))
+
+
 def test_two_benches_remember_nothing_of_each_other():
     one, other = bench("rectifier"), bench("rectifier")
     sliders(one)[2].value = 47.0

@@ -5,6 +5,7 @@ A bench module has `NAME`, `CONTROLS`, `SITUATIONS`, a frozen dataclass `Setting
 `PRINTED`, the two settings on its hand-out; and a `.toml` file of the same name with its `Talk`.
 """
 
+import math
 import tomllib
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field, fields
@@ -114,11 +115,17 @@ def own(circuit, *names: str, default=None):
 
 
 def with_own(control: Control, value) -> tuple:
-    """The choices of a control, with `value` put in its place where it is none of them.
+    """The choices of a control, with `value` put in its place where it is none of them, or one of them but for rounding.
 
-    >>> with_own(Control("load_ohm", "Load", "Ω", (100, 330)), 270)
-    (100, 270, 330)
+    >>> with_own(Control("load_ohm", "Load", "Ω", (100, 330)), 270), with_own(Control("f", "C", "F", (0.0, 0.3)), 0.1 + 0.2)
+    ((100, 270, 330), (0.0, 0.30000000000000004))
     """
     if value in control.choices:
         return control.choices
-    return tuple(sorted((*control.choices, value)))
+    others = (choice for choice in control.choices if not _same(choice, value))
+    return tuple(sorted((*others, value)))
+
+
+def _same(one, other) -> bool:
+    numbers = isinstance(one, int | float) and isinstance(other, int | float)
+    return numbers and math.isclose(one, other, rel_tol=1e-9)

@@ -93,7 +93,7 @@ CONTROLS = (
         "capacitor_farad",
         "Capacitor",
         "µF",
-        (0.0, *(value * 1e-6 for value in (10, 22, 47, 100, 220, 330, 470, 680, 1000, 2200, 4700))),
+        (0.0, 10e-6, 22e-6, 47e-6, 100e-6, 220e-6, 330e-6, 470e-6, 680e-6, 1000e-6, 2200e-6, 4700e-6),
         _farads,
     ),
     Control(
