@@ -258,11 +258,13 @@ class Pattern:
 
     def margin_slope(self, row: int, seconds: float, x_slope: np.ndarray) -> float:
         """Derivative of one watched margin by time, where the state moves by `x_slope`."""
-        turning = 1j * self.layout.omega * self._drives(seconds)[1:]
+        turning = self.layout.turning * self._drives(seconds)[1:]
         return float(self.watch_state[row] @ x_slope + (self.watch_drive[row, 1:] @ turning).real)
 
     def _drives(self, seconds: float) -> np.ndarray:
-        return np.concatenate([[1.0], np.exp(1j * self.layout.omega * seconds)])
+        drives = np.ones(1 + len(self.layout.omega), dtype=complex)
+        drives[1:] = np.exp(self.layout.turning * seconds)
+        return drives
 
 
 def _eigen(rate: np.ndarray, root: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarray | None]:

@@ -94,7 +94,7 @@ def _scan(piece: Piece, grid: _Grid, amplitudes: np.ndarray, limit: float) -> Ev
     opened = margins > piece.tolerance
     rises = opened[1:] & ~opened[:-1]
     step = int(rises.argmax()) // rises.shape[1]
-    rising = np.flatnonzero(rises[step])
+    rising = rises[step].nonzero()[0]
     search = _Search(piece, rows, times, each, margins)
     grazed = search.graze(step + 1 if len(rising) else len(times) - 1, limit)
     if grazed is not None or not len(rising):
@@ -138,7 +138,7 @@ class _Search:
         if stop < 2:
             return None
         up = margins[1 : stop + 1] >= margins[:stop]
-        tops = np.flatnonzero(up[:-1] & ~up[1:])
+        tops = (up[:-1] & ~up[1:]).ravel().nonzero()[0]
         for k, exit in (divmod(top, margins.shape[1]) for top in tops.tolist()):
             if times[k] >= limit:
                 return None

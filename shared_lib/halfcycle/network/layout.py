@@ -33,6 +33,7 @@ class Layout:
         self.size = len(self.nodes) + len(self.branches)
         self.hertz = sorted({self.parts[n][0].hertz for n in of(VoltageSource, CurrentSource) if self._swings(n)})
         self.omega = 2 * np.pi * np.array(self.hertz)
+        self.turning = 1j * self.omega
         self.shortest_period_s = 1 / self.hertz[-1] if self.hertz else 1 / 60
         self.instant = 1e-9 * self.shortest_period_s
         self._check_connected()

@@ -33,8 +33,12 @@ class Piece:
 
     def __init__(self, pattern: Pattern, begin: float, x0: np.ndarray):
         self.pattern, self.begin, self.end = pattern, begin, begin
-        angles = pattern.layout.omega * begin
-        self.amplitudes = pattern.to_amplitudes @ np.concatenate([x0, np.cos(angles), np.sin(angles), [1.0]])
+        angles, states = pattern.layout.omega * begin, len(x0)
+        given = np.ones(pattern.to_amplitudes.shape[1])
+        given[:states] = x0
+        given[states : states + len(angles)] = np.cos(angles)
+        given[states + len(angles) : -1] = np.sin(angles)
+        self.amplitudes = pattern.to_amplitudes @ given
         self.tolerance = TOLERANCE
         self.margins = pattern.watch.on(self.amplitudes)
 
