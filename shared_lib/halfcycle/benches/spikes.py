@@ -48,7 +48,7 @@ def _part(unit: str):
 
 CONTROLS = (
     Control("place", "Filter's place", "", tuple(PLACES), lambda place: PLACES[place]),
-    Control("bus_load_ohm", "Other loads", "Ω", (22.0, 47.0, 100.0, 220.0, 470.0, 1e3, 2.2e3, 10e3), _part("Ω")),
+    Control("bus_load_ohm", "Other loads", "Ω", (22.0, 47.0, 100.0, 220.0, 470.0, 1e3, 2.2e3, 4.7e3), _part("Ω")),
     Control(
         "filter_farad",
         "Filter capacitor",
@@ -79,7 +79,7 @@ SITUATIONS = (
     Situation("Feed filter", {"place": "feed", "fault": ""}),
     Situation("Capacitor open", {"place": "feed", "fault": "capacitor open"}),
     Situation("Choke at thermostat", {"place": "lc", "fault": ""}),
-    Situation("Nothing else on bus", {"bus_load_ohm": 10e3}),
+    Situation("Nothing else on bus", {"bus_load_ohm": 4.7e3}),
 )
 PRINTED = (
     ("No filter", Settings()),

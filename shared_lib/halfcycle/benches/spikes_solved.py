@@ -16,9 +16,14 @@ from halfcycle.spikes import Actuator, Filter, spike_network
 from halfcycle.supply import Supply
 from halfcycle.waveforms import Waveform
 
-__all__ = ["COUNTS_VOLTS", "FLOWS_AMPS", "Numbers", "Settings", "Winding", "network", "numbers", "unfiltered"]
+__all__ = ["COUNTS_VOLTS", "FITTED", "FLOWS_AMPS", "Numbers", "Settings", "Winding", "network", "numbers", "unfiltered"]
 
 COUNTS_VOLTS = 2.0  # lower than this above the undisturbed wave, nobody calls it a spike
+FITTED = {
+    "feed": ("filter_farad", "filter_ohm"),
+    "snubber": ("filter_farad", "filter_ohm"),
+    "lc": ("filter_farad", "filter_ohm", "filter_henry"),
+}
 _HERTZ = 60.0
 _STEPS = 800
 _ACTUATOR = ("feed", "diode", "switch", "choke", "freewheel", "store resistance", "stored")
@@ -127,8 +132,9 @@ def _without(whole: Network, names: set[str]) -> Network:
 
 
 def numbers(settings: Settings) -> Numbers:
-    """Solve the circuit at these settings; which moment is shown makes no difference and costs nothing."""
-    return _numbers(replace(settings, moment="spike"))
+    """Solve the circuit at these settings; the moment shown, and parts that are not fitted, make no difference."""
+    unused = {name: 0.0 for name in FITTED["lc"] if name not in FITTED.get(settings.place, ())}
+    return _numbers(replace(settings, moment="spike", **unused))
 
 
 @lru_cache(maxsize=128)
@@ -137,7 +143,7 @@ def _numbers(settings: Settings) -> Numbers:
     run = net.steady()
     closed = [(begin, end) for begin, end, mode in run.modes("switch") if mode == "on"]
     seconds = _instants(run, [end for _, end in closed])
-    bus, thermostat, feed, stored, drawn = _waves(run, seconds, *_ASKED)
+    bus, thermostat, feed, stored, drawn, heater = _waves(run, seconds, *_ASKED, ("amps", _heated(net, settings)))
     still, calm = _waves(_undisturbed(net, settings), seconds, *_ASKED[:2])
     top = _highest(bus, still)
     return Numbers(
@@ -152,7 +158,7 @@ def _numbers(settings: Settings) -> Numbers:
         feed_va=meters.true_rms(bus) * meters.true_rms(feed),
         drawn_va=meters.true_rms(bus) * meters.true_rms(drawn),
         store_watts=settings.store_volts * meters.dc(stored),
-        resistor_watts=_resistor_watts(run, net, settings, seconds),
+        resistor_watts=settings.parts.ohm * meters.true_rms(heater) ** 2,
         spike_s=top.second,
         closed_s=closed[_pulse_of(closed, [top.second])[0]],
         bus=bus,
@@ -209,14 +215,11 @@ def _undisturbed(net: Network, settings: Settings) -> Run:
     return _without(net, gone).steady()
 
 
-def _resistor_watts(run: Run, net: Network, settings: Settings, seconds: np.ndarray) -> float:
-    """Heat in the filter's resistor; in the actuator's feed it is the feed itself."""
-    name = "feed" if settings.place == "feed" else "filter resistor"
-    if name not in net.parts:
-        return 0.0
-    return settings.parts.ohm * meters.true_rms(Waveform(seconds, run.amps(name, seconds), "A")) ** 2
+def _heated(net: Network, settings: Settings) -> str:
+    """The part that is the filter's resistor; in the actuator's feed it is the feed itself."""
+    return "filter resistor" if settings.place != "feed" and "filter resistor" in net.parts else "feed"
 
 
 def unfiltered(settings: Settings) -> Numbers:
     """The same bus without a filter."""
-    return numbers(replace(settings, place="none", filter_farad=0.0, filter_ohm=0.0, filter_henry=0.0, fault=""))
+    return numbers(replace(settings, place="none", fault=""))

@@ -3,6 +3,7 @@
 from halfcycle.amounts import amount
 
 from .model import changed
+from .spikes_solved import FITTED
 
 __all__ = ["PLACES", "caution", "sentence"]
 
@@ -14,8 +15,7 @@ PLACES = {
     "straight": "straight box",
 }
 _RATED_WATTS = 0.25  # the common small resistor
-_PART_VOLTS, _CONTROL_VOLTS = 35.0, 30.0
-_USES = {"filter_farad": ("feed", "snubber", "lc"), "filter_ohm": ("feed", "snubber", "lc"), "filter_henry": ("lc",)}
+_NOTED_VOLTS, _CONTROL_VOLTS, _CABLE_VOLTS = 70.0, 30.0, 300.0
 _PARTS = {"filter_farad": "capacitor", "filter_ohm": "resistor", "filter_henry": "choke"}
 
 
@@ -70,6 +70,16 @@ def _lifted_thermostat(now, found):
     return None
 
 
+def _broken_down(now, found):
+    if found.spike_volts > _CABLE_VOLTS:
+        return (
+            f"Not in the field: {_volts(found.spike_volts)} of spike; cable for 24 V controls is commonly good to 300 V at "
+            "most (common practice, no source), and parts give way sooner.",
+            True,
+        )
+    return None
+
+
 def _charged_capacitor(now, found):
     if now.place == "feed" and not now.fault:
         return (
@@ -81,7 +91,7 @@ def _charged_capacitor(now, found):
 
 
 def _high_peak(now, found):
-    if found.thermostat_peak_volts > 2 * _PART_VOLTS:
+    if found.thermostat_peak_volts > _NOTED_VOLTS:
         return (
             f"The thermostat's input meets peaks of {_volts(found.thermostat_peak_volts)}: read the rating of its parts "
             "before you blame the thermostat. De-energise before you move a lead.",
@@ -98,7 +108,7 @@ def _clip(now, found):
     )
 
 
-_CAUTIONS = (_overloaded, _hot_resistor, _lifted_thermostat, _charged_capacitor, _high_peak, _clip)
+_CAUTIONS = (_overloaded, _hot_resistor, _lifted_thermostat, _broken_down, _charged_capacitor, _high_peak, _clip)
 
 
 def _from_to(was: float, now: float, unit: str = "V") -> str:
@@ -126,7 +136,7 @@ def _whole(now, found) -> str:
 
 
 def _open_capacitor(now, found) -> str:
-    if now.place not in _USES["filter_farad"]:
+    if now.place not in FITTED:
         return "There is no filter capacitor in this circuit, so none can be open."
     left = {
         "feed": "the feed's diode alone cannot hold the pulses back",
@@ -245,7 +255,7 @@ def _store(now, before, found, was) -> str:
 def _filter_part(name: str):
     def words(now, before, found, was) -> str:
         part = _PARTS[name]
-        if now.place not in _USES[name]:
+        if name not in FITTED.get(now.place, ()):
             return f"No {part} is fitted while the filter's place is '{PLACES[now.place]}', so nothing changes."
         value = {
             "filter_farad": (now.parts.farad, "F"),
