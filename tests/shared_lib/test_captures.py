@@ -118,6 +118,28 @@ def test_a_sound_file_is_read_all_at_once(monkeypatch, sep, end):
     assert np.array_equal(wave.seconds, np.arange(3000.0)) and wave.values[5] == 5.5
 
 
+def test_time_that_runs_backwards_is_seen_wherever_the_file_is_cut():
+    for place in range(1, 40):
+        rows = [f"{k + (k < place) * 100:04d},1\n" for k in range(50)]
+        with pytest.raises(CaptureError, match=f"at line {place + 1} the time runs backwards"):
+            read_capture(Dripping("".join(rows).encode(), 7 * 8))
+
+
+@pytest.mark.parametrize(
+    ("heading", "scales"),
+    [
+        ("time (s),channel V (mV)", (1.0, 1e-3)),
+        ("Contact us\ntime,volts", (1.0, 1.0)),
+        ("Delay (ms),0 V\nMode,auto\nt,U (V)\n", (1.0, 1.0)),
+        ("Microseconds,Millivolts", (1e-6, 1e-3)),
+        ("Time[ns];[kV]", (1e-9, 1e3)),
+    ],
+)
+def test_units_are_taken_from_the_heading_of_the_columns(heading, scales):
+    wave = read_capture(io.StringIO(f"{heading}\n0;0\n1;1\n".replace(";", ";" if ";" in heading else ",")))
+    assert (wave.seconds[1], wave.values[1]) == scales
+
+
 def test_a_current_clamp_is_read_in_amperes_and_a_probe_on_volts_is_not():
     file = "time (s),clamp (mA)\n0,250\n1,500\n"
     assert read_capture(io.StringIO(file), unit="A").values.tolist() == [0.25, 0.5]

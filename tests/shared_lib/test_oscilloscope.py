@@ -76,6 +76,13 @@ def test_a_repeated_wave_is_in_its_periodic_state(values, tau):
     assert Lag(wave, tau).at([-0.25])[0] == pytest.approx(Lag(wave, tau).at([wave.duration_s - 0.25])[0])
 
 
+def test_a_wave_may_begin_at_any_time():
+    sine = Waveform.sine(volts_peak=34.0)
+    later = Waveform(sine.seconds + 0.123, sine.values)
+    first, other = (scope(sample_hertz=1e4).capture(wave, 1) for wave in (sine, later))
+    assert other.values == pytest.approx(first.values, abs=1e-5)
+
+
 def test_an_eight_bit_screen_has_256_steps_and_clips_at_its_edges():
     """Step = full scale/256, so ±40 V run from -40 V to 40 V less one step (two's complement)."""
     seen = scope(bits=8).capture(Waveform.sine(volts_peak=60.0), 1)

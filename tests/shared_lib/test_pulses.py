@@ -66,6 +66,14 @@ def test_a_noisy_capture_shows_each_pulse_once(planned, degrees, seed):
     assert found.widths == pytest.approx([width * US for *_, width in planned], abs=3 * US)
 
 
+def test_noise_on_a_slow_flank_does_not_make_two_pulses_of_one():
+    seconds = np.linspace(0, 1e-2, 10_001)
+    base = Waveform(seconds, np.zeros_like(seconds))
+    slow = base.with_values(np.interp(seconds, [1e-3, 5e-3, 9e-3], [0, 30, 0]))
+    noisy = Oscilloscope(trigger_volts=None, noise_volts_rms=0.8, pre_trigger_s=0.0).capture(slow, 4, repeats=False)
+    assert pulses(noisy, base, threshold_volts=10.0).count == 1
+
+
 def test_noise_alone_is_no_pulse():
     sine, wave = bus(cycles=6, samples_per_cycle=16_667)
     noisy = Oscilloscope(noise_volts_rms=0.5, pre_trigger_s=0.0).capture(wave, 9)
@@ -77,8 +85,10 @@ def test_an_undisturbed_period_serves_a_longer_record_from_before_its_own_beginn
     sine, _ = bus()
     _, wave = bus(at=(20e-3, 45e-3), heights=(50.0, 50.0), widths=(20 * US, 20 * US), cycles=3)
     early = Waveform(wave.seconds - 1 / 60, wave.values)
-    found = pulses(early, sine, threshold_volts=5.0)
-    assert found.heights == pytest.approx([50.0, 50.0], abs=0.01)
+    shifted = Waveform.sine(volts_peak=34.0, start_degrees=90.0, samples_per_cycle=50_000)
+    for undisturbed in (sine, Waveform(shifted.seconds + 1.25 / 60, shifted.values)):
+        found = pulses(early, undisturbed, threshold_volts=5.0)
+        assert found.heights == pytest.approx([50.0, 50.0], abs=0.01)
 
 
 def test_a_pulse_that_the_record_cuts_off_is_measured_as_far_as_it_is_seen():
