@@ -60,6 +60,9 @@ class Actuator:
     diode : Diode
         Its rectifier, and its freewheel diode.
 
+    Errors: ValueError which names what is out of range. Source: two of 6 F and 2.5 V in series, charged in about half a
+    minute (common practice, no source); ½·C·V² is a closed form.
+
     >>> Actuator().series_farad, Actuator().energy_joules
     (3.0, 37.5)
     """
@@ -100,7 +103,12 @@ class Filter:
         across the bus; "lc": a choke and a capacitor ahead of the thermostat; "straight": a box that carries the
         supply straight through; "none": nothing.
     farad, ohm, henry : float
-        Its parts; each place uses what it needs (defaults are reasonable for each).
+        Its parts, F, Ω and H; each place uses what it needs; zero takes a usual value (common practice, no source).
+
+    Errors: ValueError for an unknown place, or a value below zero.
+
+    >>> Filter("snubber").filled().ohm
+    47.0
     """
 
     place: str = "none"
@@ -111,6 +119,7 @@ class Filter:
     def __post_init__(self) -> None:
         if self.place not in _PLACES:
             raise ValueError(f"place of a filter must be one of {', '.join(_PLACES)}, not {self.place!r}")
+        need(self, "of a filter", from_zero=("farad", "ohm", "henry"))
 
     def filled(self) -> "Filter":
         """The same filter with a usual value wherever none was given."""
@@ -274,6 +283,8 @@ def spike_bus(
         What the thermostat draws, Ω.
     store_volts : float
         Voltage of the supercapacitor pair at this moment of the charge, V.
+    samples_per_cycle : int
+        Samples in the period of each waveform; both ends are included.
 
     Returns
     -------
@@ -284,6 +295,11 @@ def spike_bus(
     ------
     ValueError
         A part's value that is not positive, or an unknown place of a filter.
+
+    Notes
+    -----
+    The circuit follows no make; its values are common practice (no source). Holding the store at a fixed voltage for one
+    period is as good as following its whole charge: a test walks through one.
 
     >>> from halfcycle import Supply
     >>> bus = spike_bus(Supply(26.0, resistance_ohm=1.0, leakage_henry=0.3e-3))

@@ -161,6 +161,10 @@ def steer(
     ValueError
         Unknown fault, or a part's value that is not positive.
 
+    Notes
+    -----
+    The circuit is common practice (no source): a diode at each contact, two branches of opposite polarity.
+
     >>> from halfcycle import Supply
     >>> steer(Supply(24.0), True, False).outputs
     (True, False)

@@ -20,6 +20,8 @@ class Supply:
     leakage_henry : leakage inductance, in series, H
 
     Errors: ValueError which names the quantity that is out of range.
+    Source: the peak of a sine is √2 times its rms (closed form); one resistance and one leakage inductance in series
+    stand for the winding, as in any handbook's equivalent circuit (common practice, no source).
 
     >>> round(Supply(24.0).volts_peak, 2), round(Supply(24.0).period_s * 1000, 2)
     (33.94, 16.67)
@@ -45,7 +47,8 @@ class Supply:
         """The supply of a nameplate: `volts_rms` (V) at the rated load of `volt_amperes` (VA).
 
         `regulation` = (no-load − full-load) / full-load, a fraction; some catalogues divide by the no-load voltage
-        instead. All of the drop is taken as resistive.
+        instead. All of the drop is taken as resistive. Errors: ValueError which names the quantity that is out of range.
+        Source: regulation as transformer handbooks define it on full load (seen); the rest is Ohm's law.
 
         >>> supply = Supply.from_rating(40, regulation=0.1)
         >>> round(supply.volts_rms, 3), round(supply.resistance_ohm, 3)

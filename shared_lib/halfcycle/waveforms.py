@@ -20,6 +20,8 @@ class Waveform:
     values : 1-D array of the same length, in `unit`
     unit : unit of the values, for instance "V" or "A"
 
+    Errors: ValueError in one sentence for tables, unequal lengths, missing samples, or times that run backwards.
+
     >>> Waveform([0.0, 1.0, 2.0], [0.0, 5.0, 0.0], "V").duration_s
     2.0
     """

@@ -242,7 +242,7 @@ def print_lengths(lengths) -> None:
 
 
 def length(net: Network, cycles: int, per_cycle: int) -> tuple[float, float, float]:
-    """Seconds to sample a run, megabytes at the peak of a second one, megabytes of the samples with their instants."""
+    """Seconds to sample a run, megabytes at the peak of a second one, megabytes of the samples."""
     times = np.linspace(0, cycles * PERIOD, per_cycle * cycles + 1)
 
     def once():
@@ -253,7 +253,7 @@ def length(net: Network, cycles: int, per_cycle: int) -> tuple[float, float, flo
     samples = once()
     peak = tracemalloc.get_traced_memory()[1] / 1e6
     tracemalloc.stop()
-    return spent, peak, (samples.nbytes + times.nbytes) / 1e6
+    return spent, peak, samples.nbytes / 1e6
 
 
 if __name__ == "__main__":
