@@ -7,6 +7,8 @@ import socket
 import subprocess
 import sys
 
+from playwright.sync_api import expect
+
 from halfcycle.benches import module
 from halfcycle.benches.model import talk
 
@@ -64,20 +66,19 @@ def until(page, words: str) -> None:
     page.locator(".hc-sentence", has_text=words).wait_for()
 
 
-def until_shown(page, state) -> None:
-    """Wait for the picture of `state`."""
-    there = "words => document.querySelector('.hc-sentence')?.textContent === words"
-    page.wait_for_function(there, arg=state.sentence)
+def until_shown(place, state) -> None:
+    """Wait for the picture of `state` in a page, or a part of one."""
+    expect(place.locator(".hc-sentence")).to_have_text(state.sentence, timeout=READY_S * 1000)
 
 
 def slider(page, name: str):
     return page.locator(f'[role="slider"][aria-label^="{name}"]')
 
 
-def readings(page) -> dict[str, list[str]]:
-    """What the meters show: the words of each, then its value and what stands besides."""
-    rows = page.evaluate(
-        "[...document.querySelectorAll('.hc-readings > div')].map(row => [...row.children].map(one => one.textContent))"
+def readings(place) -> dict[str, list[str]]:
+    """What the meters in a page, or a part of one, show: the words of each, then its value and what stands besides."""
+    rows = place.locator(".hc-readings > div").evaluate_all(
+        "rows => rows.map(row => [...row.children].map(one => one.textContent))"
     )
     return {words: values for words, *values in rows}
 

@@ -1,87 +1,12 @@
 """An apprentice's first minutes in a real browser: from `halfcycle study` to the first recorded answer in lesson 00."""
 
 import json
-import re
-import shutil
-import signal
-import subprocess
 
-import nbformat
 import pytest
 from playwright.sync_api import expect
+from study_page import Study
 
 LESSON = "00_before_you_open_the_panel"
-CONNECTED = """() => {
-  const session = window.jupyterapp?.shell.currentWidget?.context?.sessionContext?.session;
-  return session?.kernel?.connectionStatus === 'connected' && session.kernel.status === 'idle';
-}"""
-
-TAKES_KEYS = """name => {
-  const book = window.jupyterapp.shell.currentWidget.content;
-  return book.mode === 'command' && book.activeCell.model.id === name && book.node.contains(document.activeElement);
-}"""
-GONE = "name => window.jupyterapp.shell.currentWidget.content.widgets.every(one => one.model.id !== name)"
-
-
-class Study:
-    """`halfcycle study` on ``folder``, and its lesson on the ``screen``."""
-
-    def __init__(self, folder, screen):
-        self.folder, self.screen, self.page = folder, screen, screen.page
-        config = folder / ".halfcycle" / "config"  # so that a test can ask whether the kernel is connected
-        config.mkdir(parents=True, exist_ok=True)
-        (config / "jupyter_lab_config.json").write_text('{"LabApp": {"expose_app_in_browser": true}}')
-
-    def __enter__(self):
-        command = [shutil.which("halfcycle"), "study", str(self.folder), "--no-browser", "--learner", "ana"]
-        self.process = subprocess.Popen(command, stdin=subprocess.DEVNULL, stdout=subprocess.PIPE, text=True)
-        self.address = next(found[0] for line in self.process.stdout if (found := re.search(r"http://\S+", line)))
-        self.page.goto(self.address)
-        self.page.wait_for_selector(".jp-Notebook .jp-Cell", timeout=120_000)
-        self.page.wait_for_function(CONNECTED, timeout=120_000)  # a key pressed before that is dropped
-        return self
-
-    def __exit__(self, *_):
-        self.process.send_signal(signal.SIGTERM)
-        self.process.stdout.close()
-        self.process.wait(timeout=60)
-
-    def cell(self, name):
-        """The cell with the id ``name``, scrolled into sight and selected."""
-        find = "name => window.jupyterapp.shell.currentWidget.content.widgets.findIndex(one => one.model.id === name)"
-        at = self.page.evaluate(find, name)
-        assert at >= 0, f"there is no cell {name}"
-        self.page.evaluate(
-            """at => { const book = window.jupyterapp.shell.currentWidget.content;
-                       book.activeCellIndex = at; book.mode = 'command'; return book.scrollToItem(at, 'center'); }""",
-            at,
-        )
-        found = self.page.locator(f'.jp-Notebook .jp-Cell[data-windowed-list-index="{at}"]')
-        expect(found).to_be_visible()
-        return found
-
-    def run(self, name):
-        """Press Shift+Enter on the cell with the id ``name``, as a learner does."""
-        cell = self.cell(name)
-        self.page.locator(".jp-Notebook").focus()
-        self.page.keyboard.press("Shift+Enter")
-        return cell
-
-    def answer(self, item, typed):
-        """Replace the line under the comment of ``item``'s answer cell by ``typed``, then Shift+Enter twice."""
-        cell = self.cell(f"{item}-answer")
-        cell.locator(".cm-line").nth(1).click()
-        self.page.keyboard.press("Home")
-        self.page.keyboard.press("Shift+End")
-        self.page.keyboard.type(typed)
-        self.page.keyboard.press("Shift+Enter")
-        self.page.keyboard.press("Shift+Enter")
-        return self.cell(item)
-
-    def save(self):
-        # JupyterLab calls a notebook clean before its file is written: wait for the writing itself
-        self.page.evaluate("() => window.jupyterapp.shell.currentWidget.context.save()")
-        return nbformat.read(self.folder / LESSON / f"{LESSON}.ipynb", as_version=4)
 
 
 @pytest.fixture(scope="module")
@@ -92,14 +17,14 @@ def folder(tmp_path_factory):
 @pytest.fixture
 def study(folder, screen):
     """A first start."""
-    with Study(folder, screen) as running:
+    with Study(folder, screen, LESSON) as running:
         yield running
 
 
 @pytest.fixture(scope="module")
 def again(folder, shared_screen):
     """A second start of the same folder, with a browser that knows nothing of the first."""
-    with Study(folder, shared_screen) as running:
+    with Study(folder, shared_screen, LESSON) as running:
         yield running
 
 
@@ -147,19 +72,11 @@ def test_d_d_deletes_neither_a_bench_nor_a_graded_cell(again):
     names = [cell.id for cell in again.save().cells]
     bench = next(cell.id for cell in again.save().cells if 'bench("' in cell.source)
     for name in (bench, "00-start-volts", "00-start-volts-answer"):
-        press_d_d(again, name)
+        again.press_d_d(name)
     assert [cell.id for cell in again.save().cells] == names
-    press_d_d(again, "00-title")  # so that the lines above prove something: here the same keys do delete
-    again.page.wait_for_function(GONE, arg="00-title", timeout=20_000)
+    again.press_d_d("00-title")  # so that the lines above prove something: here the same keys do delete
+    again.wait_until_gone("00-title")
     assert "00-title" not in [cell.id for cell in again.save().cells]
-
-
-def press_d_d(again, name):
-    again.cell(name)
-    again.page.locator(".jp-Notebook").focus()
-    again.page.wait_for_function(TAKES_KEYS, arg=name)
-    again.page.keyboard.press("d")
-    again.page.keyboard.press("d")
 
 
 def test_only_the_lesson_is_on_the_screen(again):
