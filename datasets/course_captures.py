@@ -77,9 +77,12 @@ def _zone_bus(load_ohm: float, place: str = "none"):
 
 
 def _bus() -> Iterator[Recipe]:
-    resting = Waveform.sine(volts_peak=ZONES.volts_peak * 60 / (60 + ZONES.resistance_ohm))
     yield Recipe(
-        "bus_quiet", "Bus of the zone actuators, at rest", f"{ZONES_WORDS}; 60 Ω on the bus", lambda: resting, SLOW
+        "bus_quiet",
+        "Bus of the zone actuators, at rest",
+        f"{ZONES_WORDS}; 60 Ω on the bus",
+        lambda: _zone_bus(60.0).undisturbed_volts,
+        SLOW,
     )
     for name, load, scope in (
         ("bus_charging", 60.0, _set(WIDE, sample_hertz=500e3)),
