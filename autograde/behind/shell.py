@@ -13,7 +13,8 @@ import threading
 import time
 from types import SimpleNamespace
 
-from ipykernel.zmqshell import ZMQInteractiveShell
+from ipykernel import zmqshell
+from ipykernel.compiler import XCachingCompiler
 from IPython.core.error import StdinNotImplementedError
 from jupyter_client.session import Session
 from traitlets.config import Config
@@ -24,6 +25,14 @@ __all__ = ["prepare", "serve"]
 
 _CHUNK = 2**16
 _NO_INPUT = "{} was called, but this frontend does not support input requests."
+
+
+class ZMQInteractiveShell(zmqshell.ZMQInteractiveShell):
+    """By its own name, because libraries ask for it to know that they are in a notebook."""
+
+    def enable_gui(self, gui=None):
+        """There is no window to open; ``%matplotlib inline`` needs none."""
+        self.active_eventloop = gui
 
 
 class _Wire(Session):
@@ -96,7 +105,7 @@ def prepare():
     os.environ["MPLBACKEND"] = "module://matplotlib_inline.backend_inline"
     config = Config()
     config.HistoryManager.enabled = False  # no file: what was typed is gone with the fork
-    shell = ZMQInteractiveShell.instance(config=config)
+    shell = ZMQInteractiveShell.instance(config=config, compiler_class=XCachingCompiler)
     wire = _Wire(key=b"")
     shell.displayhook.session = shell.display_pub.session = wire
     shell.displayhook.pub_socket = shell.display_pub.pub_socket = wire
@@ -199,7 +208,7 @@ async def _execute(shell, source, timer):
 
 def _error(shell, result):
     error = result and (result.error_before_exec or result.error_in_exec)
-    if result is not None and error is None:
+    if result is not None and error is None and not getattr(shell, "_last_traceback_during_displayhook", False):
         return None
     name, said = type(error).__name__, str(error)
     return {"ename": name, "evalue": said, "traceback": list(shell._last_traceback or [])}
