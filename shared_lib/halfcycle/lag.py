@@ -16,6 +16,7 @@ class Lag:
 
     A wave that `repeats` is taken to follow itself end to end for ever, so the lag is in its own periodic state and any
     instant may be asked for; else it holds its first value before it begins and its last after it has ended.
+    `samples` holds the lagged values at the wave's own samples.
     Errors: ValueError for a time constant that is negative or not finite.
 
     >>> step = Waveform([0.0, 1.0, 1.0, 9.0], [0.0, 0.0, 5.0, 5.0])
