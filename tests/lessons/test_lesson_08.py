@@ -191,6 +191,8 @@ def test_the_pictures_say_what_they_show(capsys):
     leak = {"snubber_farad": 68e-9, "across_ohm": 27e3, "across": "input"}
     gap_pictures.leak_picture(28, **leak)
     gap_pictures.leak_picture(28, **leak, bleeder_ohm=8200)
+    for ohm in (390, 820):
+        gap_pictures.load_picture(28, load_ohm=ohm, latching_amps=0.06, holding_amps=0.025)
     said = capsys.readouterr().out.replace("\N{NO-BREAK SPACE}", " ")
     words = (
         "peak 20.6 mA, mean 6.29 mA",
@@ -198,7 +200,14 @@ def test_the_pictures_say_what_they_show(capsys):
         "60.9° after the zero; the window closes at 30.3°",
         "relay pulls in",
     )
-    for part in (*words, "15.9 V rms across the input", "a bleeder of 8.20 kΩ", "4.46 V rms"):
+    for part in (
+        *words,
+        "15.9 V rms across the input",
+        "a bleeder of 8.20 kΩ",
+        "4.46 V rms",
+        "the output latches",
+        "does not latch",
+    ):
         assert part in said
 
 

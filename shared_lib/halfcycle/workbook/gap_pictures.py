@@ -8,13 +8,14 @@ import numpy as np
 from .. import wiring
 from ..amounts import amount
 from ..instruments import dc, peak, true_rms
+from ..optotriac import Coil
 from ..scope import Level, Point, Trace, scope_svg
 from ..supply import Supply
 from ..waveforms import Waveform
 from .across_the_gap import PULL_IN_AMPS, degrees_above, led_amps, phantom, relay
 from .page import show_pair, twice
 
-__all__ = ["board_picture", "leak_picture", "window_picture"]
+__all__ = ["board_picture", "leak_picture", "load_picture", "window_picture"]
 
 _LIVE, _DARK, _IDLE, _BROKEN = wiring.CONDUCTING, wiring.BLOCKING, wiring.IDLE, wiring.BROKEN
 _TOP = 5.4
@@ -38,7 +39,7 @@ def board_picture(volts_rms: float, *, led_drop_volts: float, resistor_ohm: floa
         "and the LED in one loop. A gap that only light crosses. On the right a second transformer, a relay coil and the "
         f"triac in one loop. Read off: LED {levels[0].label}, {levels[1].label}."
     )
-    values = {"words": words, "volts": f"{volts_rms:g} V", "ohm": amount(resistor_ohm, "Ω")}
+    values = {"words": words, "volts": f"{volts_rms:g} V", "ohm": amount(resistor_ohm, "Ω"), "load": "relay coil"}
     show_pair(wiring.filled(_board(), words, values), scope, words)
 
 
@@ -70,8 +71,43 @@ def window_picture(
         f"The LED gets to its trigger current {fires:.1f}° after the zero; the window closes at {closes:.1f}°."
     )
     state = _LIVE if solved.pulled_in else _DARK
-    values = {"words": words, "volts": f"{volts_rms:g} V", "ohm": amount(led_resistor_ohm, "Ω")}
+    values = {"words": words, "volts": f"{volts_rms:g} V", "ohm": amount(led_resistor_ohm, "Ω"), "load": "relay coil"}
     show_pair(wiring.filled(_board(state), words, values), scope, words)
+
+
+def load_picture(volts_rms: float, *, load_ohm: float, latching_amps: float, holding_amps: float) -> None:
+    """Show a plain load on an output that half waves trigger, and its current against the latching and the holding current.
+
+    The LED has 1.2 V and 1800 Ω, the part triggers at 8 mA and has no window.
+    """
+    channel = {"led_drop_volts": 1.2, "led_resistor_ohm": 1800, "trigger_amps": 0.008, "inhibit_volts": None}
+    own = {"latching_amps": latching_amps, "holding_amps": holding_amps}
+    solved = relay(volts_rms, **channel, **own, coil=Coil(load_ohm, 1e-4))
+    on = [begin for begin, _, mode in solved.run.modes("output") if mode.startswith("forward")]
+    ends = max(end for _, end, mode in solved.run.modes("output") if mode.startswith("forward"))
+    latched = any(mode == "forward held" for _, _, mode in solved.run.modes("output"))
+    marks = [
+        Level(latching_amps, f"latches {amount(latching_amps, 'A', 2)}", "A"),
+        Level(holding_amps, f"holds {amount(holding_amps, 'A', 2)}", "A"),
+    ]
+    secondary = Waveform.sine(volts_peak=Supply(volts_rms).volts_peak, cycles=2)
+    scope = scope_svg(
+        [Trace(secondary, "supply", "Secondary"), Trace(twice(solved.coil_amps), "current", "Load")],
+        marks,
+        title="Scope picture of a load on the output, two cycles",
+    )
+    words = (
+        f"Wiring picture: a load of {amount(load_ohm, 'Ω')} on the output. Its current reaches "
+        f"{amount(peak(solved.coil_amps), 'A')}; the output {'latches' if latched else 'does not latch'}. It is on from "
+        f"{_degrees(min(on))} to {_degrees(ends)}, and the LED is bright enough up to "
+        f"{degrees_above(solved.led_amps, 0.008)[1]:.0f}°."
+    )
+    values = {"words": words, "volts": f"{volts_rms:g} V", "ohm": "1.80 kΩ", "load": amount(load_ohm, "Ω")}
+    show_pair(wiring.filled(_board(), words, values), scope, words)
+
+
+def _degrees(seconds: float) -> str:
+    return f"{360 * 60 * seconds:.0f}°"
 
 
 def leak_picture(
@@ -129,7 +165,7 @@ def _output(sketch: wiring.Sketch, state: str) -> None:
     sketch.wire((6.2, _TOP), (9.0, _TOP), (9.0, 3.7), state=wire)
     sketch.wire((6.2, 0.0), (9.0, 0.0), (9.0, 1.7), state=wire)
     sketch.words((6.9, 1.2), "triac")
-    sketch.words((6.7, 4.2), "relay coil", size=14)
+    sketch.words((6.7, 4.2), "@load@", size=14)
     sketch.words((8.5, 2.7), "@volts@", align="right")
 
 
