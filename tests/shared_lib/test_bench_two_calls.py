@@ -185,7 +185,7 @@ def test_the_scope_shows_b_downwards_and_marks_both_peaks():
     now = replace(START, call_b=True)
     svg = html.unescape(two_calls.state(now).scope_svg)
     for call in "AB":
-        assert f"LED {call} {reading(two_calls.state(now), f'LED {call}').besides.text}" in svg
+        assert f"{call} {reading(two_calls.state(now), f'LED {call}').besides.text}" in svg
     assert two_calls.traces(now)[3].wave.values.min() == pytest.approx(
         -two_calls.numbers(now).led_peak_amps[1], rel=1e-6
     )

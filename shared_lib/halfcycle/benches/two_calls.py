@@ -364,7 +364,7 @@ def markers(settings: Settings) -> tuple:
     for call, wave, peak in zip("AB", found.leds, found.led_peak_amps, strict=True):
         if peak > _CONDUCTS_AMPS:
             at = int(np.abs(wave.values).argmax())
-            marks.append(Point(float(wave.seconds[at]), float(wave.values[at]), f"LED {call} {amount(peak, 'A')}", "A"))
+            marks.append(Point(float(wave.seconds[at]), float(wave.values[at]), f"{call} {amount(peak, 'A')}", "A"))
     return tuple(marks)
 
 
