@@ -299,10 +299,10 @@ def _graded(matrix: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
     dual = np.linalg.inv(basis)
     for _ in range(2):
         basis, dual = _turned_apart(matrix, basis, dual, count)
-    fast_rates, fast = np.linalg.eig(dual[:count] @ (matrix @ basis[:, :count]))
+    fast_rates, fast_right, fast_left = _graded(dual[:count] @ (matrix @ basis[:, :count]))
     slow_rates, slow_right, slow_left = _graded(dual[count:] @ (matrix @ basis[:, count:]))
-    right = np.concatenate([basis[:, :count] @ fast, basis[:, count:] @ slow_right], axis=1)
-    left = np.concatenate([np.linalg.inv(fast) @ dual[:count], slow_left @ dual[count:]])
+    right = np.concatenate([basis[:, :count] @ fast_right, basis[:, count:] @ slow_right], axis=1)
+    left = np.concatenate([fast_left @ dual[:count], slow_left @ dual[count:]])
     return np.concatenate([fast_rates, slow_rates]), right, left
 
 
