@@ -96,7 +96,7 @@ def _reading(commands) -> None:
 
 def _rehearsal(commands) -> None:
     rehearse = _command(
-        commands, "rehearse", "try everything out with an invented cohort of twelve in a new course folder"
+        commands, "rehearse", "try everything out with an invented cohort in a new course folder"
     )
     rehearse.add_argument("--lessons", default="", metavar="NN,NN", help="only these lessons")
     _how_to_run(rehearse)

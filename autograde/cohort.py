@@ -1,7 +1,8 @@
-"""The invented cohort of a rehearsal: twelve people, each with a stated understanding, and what each would hand in.
+"""The invented cohort of a rehearsal: people with a stated understanding each, and what each would hand in.
 
 What a person believes is told by the names of traps: where a belief applies to an item, the answer is what that
-trap works out from the person's own circuit; everywhere else it is right. All names are invented.
+trap works out from the person's own circuit; everywhere else it is right. Eight more fall, between them, into every
+trap of every item, and two into the slips that can happen to any quantity. All names are invented.
 """
 
 from __future__ import annotations
@@ -23,7 +24,11 @@ _OTHER_PREFIX = {"A": 1000.0, "mA": 0.001, "ms": 0.001, "s": 1000.0, "µF": 1e-6
 
 @dataclass(frozen=True)
 class Person:
-    """One invented learner. ``beliefs`` are trap names in the order in which they come to mind."""
+    """One invented learner. ``beliefs`` are trap names in the order in which they come to mind.
+
+    ``nth_trap`` is the place, from 0, of the trap that this person falls into at every item which has so many; ``factor``
+    is what this person's right numbers are multiplied by (-1: a sign the wrong way round).
+    """
 
     learner: Learner
     understanding: str
@@ -32,6 +37,8 @@ class Person:
     late: bool = False
     slips_prefix: bool = False
     copies: str = ""
+    nth_trap: int | None = None
+    factor: float = 1.0
     first_beliefs: tuple[str, ...] = ()
 
 
@@ -92,6 +99,16 @@ COHORT = (
         first_beliefs=("drop-forgotten", "rms-for-peak"),
     ),
     _person("Leilani", "Kahale", "Typed in the answers of Amara, whose circuit is another.", copies="amara"),
+    _person("Marek", "Sorensen", "Takes the first wrong turning of every item.", nth_trap=0),
+    _person("Nadia", "Farouk", "Takes the second wrong turning of every item that has one.", nth_trap=1),
+    _person("Otis", "Greenbaum", "Takes the third wrong turning of every item that has one.", nth_trap=2),
+    _person("Priya", "Raman", "Takes the fourth wrong turning of every item that has one.", nth_trap=3),
+    _person("Quillan", "Doyle", "Takes the fifth wrong turning of every item that has one.", nth_trap=4),
+    _person("Rosa", "Ibarra", "Takes the sixth wrong turning of every item that has one.", nth_trap=5),
+    _person("Sipho", "Dlamini", "Takes the seventh wrong turning of every item that has one.", nth_trap=6),
+    _person("Tuuli", "Virtanen", "Takes the eighth wrong turning of every item that has one.", nth_trap=7),
+    _person("Uriel", "Castellanos", "Has every sign the wrong way round.", factor=-1.0),
+    _person("Vera", "Petrosyan", "Is a million times too large wherever there is a unit.", factor=1e6),
 )
 
 
@@ -117,10 +134,24 @@ def _believed(person: Person, beliefs: tuple[str, ...], key, traps, own) -> tupl
         if belief in by_name:
             return by_name[belief].value(own), f"trap:{belief}"
     right = key.first(own)
+    if person.nth_trap is not None and person.nth_trap < len(traps):
+        trap = traps[person.nth_trap]
+        return trap.value(own), f"trap:{trap.name}"
+    if person.factor != 1 and (verdict := _multiplied(person.factor, right, key)):
+        return right * person.factor, verdict
     if person.slips_prefix and right and key.unit in _OTHER_PREFIX:
         factor = _OTHER_PREFIX[key.unit]
         return right * factor, f"scale:{Decimal(str(factor)):f}".removesuffix(".0")
     return right, "right"
+
+
+def _multiplied(factor: float, right, key) -> str:
+    """The verdict that a right number times ``factor`` earns; "" where marking does not look for it."""
+    if key.unit == marking.TABLE or not right:
+        return ""
+    if factor == -1:
+        return "polarity"
+    return f"scale:{factor:.0f}" if key.unit else ""
 
 
 def _copied(person: Person, course: str, lesson: str, keys, traps, own) -> dict[str, Answer]:
