@@ -32,6 +32,8 @@ def library(settings):
         opto=Opto(
             inhibit_volts=None if settings.zero_cross == "none" else 10.0,
             sense="line" if settings.zero_cross == "line" else "device",
+            latching_amps=settings.latching_amps,
+            holding_amps=settings.holding_amps,
         ),
         led_resistor_ohm=settings.led_resistor_ohm,
         feed=settings.feed,
@@ -136,7 +138,7 @@ def test_the_sentence_speaks_of_what_changed():
         return opto.state(replace(START, **changes), START).sentence.replace("\N{NO-BREAK SPACE}", " ")
 
     assert "LED's peak goes from 23.6 mA to 35.3 mA through the smaller resistor" in said(led_resistor_ohm=1000.0)
-    assert "dc part goes from 59.0 mA to 0 A" in said(feed="full")
+    assert "dc part goes from 59.1 mA to 0 A" in said(feed="full")
     assert "voltage across itself" in said(zero_cross="device") and "whatever its coil does" in said(zero_cross="line")
     assert "LED is dark" in said(called=False) and "larger snubber" in said(snubber_farad=100e-9)
     assert "The contactor has 22.0 Ω" in said(load=opto.Load(22.0, 0.25, 0.16))
@@ -159,6 +161,12 @@ def test_the_sentence_speaks_of_what_changed():
 def test_settings_that_bite_say_so(changes, danger, words):
     state = opto.state(replace(START, **changes))
     assert state.danger is danger and words in state.caution, state.caution
+
+
+def test_a_meter_across_the_load_hardly_changes_it():
+    plain = opto.numbers(START).load_rms_volts
+    for ohm in (10e6, 1e6, 100e3):
+        assert opto.numbers(replace(START, across_ohm=ohm)).load_rms_volts == pytest.approx(plain, rel=0.05)
 
 
 @pytest.mark.parametrize("fault", ["", "LED open", "output shorted"])
@@ -202,7 +210,7 @@ def test_the_bench_starts_at_the_learner_s_circuit():
 
 
 def test_a_snubber_behind_a_window_at_the_line_may_skip_every_other_cycle():
-    skipping = replace(START, snubber_farad=100e-9, zero_cross="line")
+    skipping = replace(START, snubber_farad=100e-9, zero_cross="line", latching_amps=0.02, holding_amps=0.01)
     load = opto.numbers(skipping).coil
     first, second = load.values[:1001], load.values[1000:]
     assert abs(first - second).max() > 0.1, "no two neighbouring cycles are alike"

@@ -49,7 +49,10 @@ _RELAY = Load(90.0, 0.9, 0.045)
 
 @dataclass(frozen=True)
 class Settings:
-    """Where the bench's controls stand; `fault` is "", "LED open" or "output shorted", `across_ohm` infinite for nothing."""
+    """Where the bench's controls stand; `fault` is "", "LED open" or "output shorted", `across_ohm` infinite for nothing.
+
+    Latching and holding current are a small output's (typical, from memory).
+    """
 
     led_resistor_ohm: float = 1500.0
     feed: str = "half"
@@ -64,8 +67,8 @@ class Settings:
     resistance_ohm: float = 1.44
     led_drop_volts: float = 1.2
     trigger_amps: float = 0.005
-    latching_amps: float = 0.02
-    holding_amps: float = 0.01
+    latching_amps: float = 0.001
+    holding_amps: float = 0.0005
     inhibit_volts: float = 10.0
     snubber_ohm: float = 100.0
 

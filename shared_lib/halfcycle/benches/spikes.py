@@ -38,7 +38,7 @@ __all__ = [
 NAME = "spikes"
 _HERTZ = 60.0
 _LEAST_DECIBELS = 0.05
-_MOMENTS = {"spike": "at the spike", "close": "spike, close up", "closed": "switch closed", "rest": "at rest"}
+_MOMENTS = {"spike": "at the spike", "close": "close up", "closed": "switch closed", "rest": "at rest"}
 _NEAR = {"close": (4e-6, 26e-6), "closed": (300e-6, 80e-6)}  # seconds shown before and after an opening
 
 
