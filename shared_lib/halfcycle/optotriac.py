@@ -249,35 +249,6 @@ def switch_network(
     return net
 
 
-def output_network(
-    supply: "Supply",
-    *,
-    opto: Opto | None = None,
-    led_resistor_ohm: float = 820.0,
-    feed: str = "half",
-    led_diodes: int = 1,
-    coil: Coil | None = None,
-    snubber: Snubber | None = None,
-    load_parallel_ohm: float = 0.0,
-    called: bool = True,
-) -> Network:
-    """The circuit that `switch_coil` solves. Parts: secondary, control, LED, output, output coil, output winding …
-
-    Errors: ValueError for an unknown `feed` or a part's value that is not positive.
-    """
-    if feed not in ("half", "full", "dc"):
-        raise ValueError(f'feed of an LED must be "half", "full" or "dc", not {feed!r}')
-    opto, coil = opto or Opto(), coil or Coil()
-    net = Network()
-    add_supply(net, supply, "line", "common")
-    _light(net, supply, feed if called else "dark", opto, led_resistor_ohm, led_diodes)
-    add_output(
-        net, "output", "line", "common", opto=opto, led="LED", line="secondary",
-        coil=coil, snubber=snubber, load_parallel_ohm=load_parallel_ohm,
-    )  # fmt: skip
-    return net
-
-
 def switch_coil(supply: "Supply", *, cycles: int = 1, samples_per_cycle: int = 2000, **parts) -> Switched:
     """One call through an optoisolator to a coil, in its periodic steady state of `cycles` periods.
 
@@ -318,7 +289,7 @@ def switch_coil(supply: "Supply", *, cycles: int = 1, samples_per_cycle: int = 2
     >>> switch_coil(Supply(24.0), led_resistor_ohm=1000.0).pulled_in
     True
     """
-    net = output_network(supply, **parts)
+    net = switch_network(supply, **parts)
     run = net.steady(period_s=cycles / supply.hertz)
     return Switched(net, run, cycles * samples_per_cycle, parts.get("coil") or Coil())
 

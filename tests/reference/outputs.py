@@ -4,7 +4,7 @@ from dataclasses import dataclass, field
 
 from halfcycle import Supply
 from halfcycle.network import Network
-from halfcycle.optotriac import Opto, Snubber, output_network
+from halfcycle.optotriac import Opto, Snubber, switch_network
 from halfcycle.steering import steering_network
 
 __all__ = ["OUTPUTS", "Output"]
@@ -32,7 +32,7 @@ class Output:
     def network(self) -> Network:
         parts = {"opto": self.opto, "led_resistor_ohm": self.led_resistor_ohm, "snubber": self.snubber}
         if self.calls is None:
-            net = output_network(_SUPPLY, feed=self.feed, **parts)
+            net = switch_network(_SUPPLY, feed=self.feed, **parts)
         else:
             net = steering_network(_SUPPLY, *self.calls, **parts)
         for name in [*self._names, *(n for n in net.parts if n in ("D1", "D2", "D3", "D4"))]:
