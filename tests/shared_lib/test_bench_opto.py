@@ -209,15 +209,13 @@ def test_the_bench_starts_at_the_learner_s_circuit():
     assert opto.start(SimpleNamespace(input_ohm=47000)).load.is_input
 
 
-def test_a_snubber_behind_a_window_at_the_line_may_skip_every_other_cycle():
-    skipping = replace(START, snubber_farad=100e-9, zero_cross="line", latching_amps=0.02, holding_amps=0.01)
-    load = opto.numbers(skipping).coil
-    first, second = load.values[:1001], load.values[1000:]
+def test_a_snubber_behind_a_window_at_the_line_may_skip_cycles():
+    # the snubber leaves volts across the output while the line passes zero: some cycles turn it on, others do not
+    skipping = replace(START, snubber_farad=22e-9, zero_cross="line", led_resistor_ohm=330.0)
+    first, second = (opto.numbers(skipping).coil.values[part] for part in (slice(0, 1001), slice(1000, None)))
     assert abs(first - second).max() > 0.1, "no two neighbouring cycles are alike"
-    # the library agrees once it is asked for two cycles, whichever of them comes first
-    two = opto.network(skipping).run(40 / 60)
-    late = two.amps("output coil", np.linspace(38 / 60, 40 / 60, 2001))
-    assert min(abs(late - load.values).max(), abs(np.roll(late[:-1], 1000) - load.values[:-1]).max()) < 1e-6
+    unsnubbed = opto.numbers(replace(skipping, snubber_farad=0.0)).coil.values
+    assert abs(unsnubbed[:1001] - unsnubbed[1000:]).max() < 1e-9
 
 
 def test_where_no_cycle_repeats_the_last_two_are_shown():
