@@ -1,5 +1,7 @@
 """An optoisolated triac output with a coil: what the circuit does, against closed forms and against limits."""
 
+import math
+
 import numpy as np
 import pytest
 
@@ -78,3 +80,15 @@ def test_without_a_call_nothing_is_lit():
 def test_impossible_parts_are_named(values, words):
     with pytest.raises(ValueError, match=words):
         Opto(**values)
+
+
+@pytest.mark.parametrize("late_degrees", [-2.0, -0.3, -0.03, -0.003, 0.003, 0.03, 0.3, 2.0])
+def test_a_window_however_short_is_found_and_one_that_never_opens_is_not(late_degrees):
+    """The LED (constant drop, 60 Hz) triggers at a phase in closed form; a line-sensing window closes at another."""
+    supply, opto = Supply(24.0), Opto(inhibit_volts=10.0, sense="line", latching_amps=1e-3, holding_amps=0.5e-3)
+    closes = math.degrees(math.asin(10.0 / supply.volts_peak))
+    lit_volts = supply.volts_peak * math.sin(math.radians(closes + late_degrees))
+    drops = opto.led_drop_volts + 0.7
+    ohm = (lit_volts - drops) / opto.trigger_amps - opto.led_on_ohm - 0.05
+    fired = switch_coil(supply, opto=opto, led_resistor_ohm=ohm, coil=Coil(ohm=200.0, henry=1e-3)).run.modes("output")
+    assert any("forward" in mode for *_, mode in fired) == (late_degrees < 0)

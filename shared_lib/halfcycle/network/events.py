@@ -20,6 +20,8 @@ _DEAD = 30.0
 _GOLDEN = 0.381966011250105
 _NEWTON_NEAR = 1e-8
 """A step of Newton's method as part of a step of the grid, after which the next one would change nothing."""
+_NEXT_TO_NOTHING = 1e-13
+"""A stretch of time as part of the instant it is at, too short to be divided any further."""
 _PER_RADIAN = 1.3
 """Steps of the grid in a radian of a ringing wave: 8 in a turn."""
 
@@ -151,17 +153,24 @@ class _Search:
     def _top(self, exit: int, three: slice) -> float | None:
         """An instant of the hump through three points of the grid at which the exit is open, if there is one.
 
-        Golden section on the least of the exit's margins, given up once a parabola cannot reach zero any more.
+        Golden section on the least of the exit's margins, given up once it cannot reach zero any more: a single margin
+        is held to a parabola; of several, which may be in amperes and in volts, each to its own tangents.
         """
         low, _, high = times = self.times[three].tolist()
         margins = (self.margins[three, exit] - self.tolerance).tolist()
         bend, reach = _hump(times, margins)
-        if margins[1] + reach <= 0 or not self._can_open(exit, three):
+        bends = self._bends(exit, three)
+        several = len(bends) > 1
+        if not self._can_open(exit, three) if several else margins[1] + reach <= 0:
             return None
         left, right = low + _GOLDEN * (high - low), high - _GOLDEN * (high - low)
         at_left, at_right = self._least(exit, left), self._least(exit, right)
         while max(at_left, at_right) <= 0:
-            if max(at_left, at_right) + bend * (high - low) ** 2 <= 0:
+            if several:
+                highest = min(self._highest(exit, bends, at, low, high) for at in (left, right))
+            else:
+                highest = max(at_left, at_right) + bend * (high - low) ** 2
+            if highest <= 0 or high - low <= _NEXT_TO_NOTHING * high:
                 return None
             if at_left > at_right:
                 high, right, at_right = right, left, at_left
@@ -172,6 +181,20 @@ class _Search:
                 right = high - _GOLDEN * (high - low)
                 at_right = self._least(exit, right)
         return left if at_left > 0 else right
+
+    def _bends(self, exit: int, three: slice) -> list[float]:
+        """For each condition of an exit, half the second derivative of its margin over three points, whatever its sign."""
+        times, rows = self.times[three].tolist(), self.pattern.exits[exit][2]
+        return [abs(_hump(times, margins)[0]) for margins in self.each[three, rows].T.tolist()]
+
+    def _highest(self, exit: int, bends: list[float], at: float, low: float, high: float) -> float:
+        """No more than this are all of the exit's margins at once between `low` and `high`: tangents, and twice the bend."""
+        first, highest = self.pattern.exits[exit][2].start, inf
+        for row, bend in enumerate(bends, start=first):
+            value, slope = self.curve(row)(at)
+            rise = max(slope * (high - at), slope * (low - at))
+            highest = min(highest, value + rise + 2 * bend * (high - low) ** 2)
+        return highest
 
     def _least(self, exit: int, after: float) -> float:
         rows = self.pattern.exits[exit][2]
@@ -228,9 +251,10 @@ class _Curve:
 
 def _root(curve: _Curve, low: float, high: float) -> float:
     """Where `curve` rises through zero between `low` and `high`: Newton's method, kept inside by halving."""
-    at_low, at_high = curve(low)[0], curve(high)[0]
+    at_low = curve(low)[0]
     if at_low > 0:
         return low
+    at_high = curve(high)[0]
     near = max(1e-13 * high, _NEWTON_NEAR * (high - low))
     t = low + (high - low) * (at_low / (at_low - at_high) if at_high > 0 else 0.5)
     for _ in range(100):
