@@ -12,6 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from .layout import Layout
+from .parts import Law
 
 __all__ = ["Pattern", "Rows"]
 
@@ -52,17 +53,26 @@ class Pattern:
     ----------
     layout : Layout
     modes : sequence of str, the mode of each of `layout.devices`
+    laws : sequence of Law, those of the modes
+    twin : Pattern, if one is known with the same laws under other modes
     """
 
-    def __init__(self, layout: Layout, modes: Sequence[str]):
-        self.layout, self.modes = layout, tuple(modes)
-        self.laws = [layout.parts[n][0].laws[m] for n, m in zip(layout.devices, modes, strict=True)]
+    def __init__(self, layout: Layout, modes: Sequence[str], laws: Sequence[Law], twin: "Pattern | None" = None):
+        if twin is not None:
+            self.__dict__.update(twin.__dict__)
+        else:
+            self._solve(layout, laws)
+        self.modes = tuple(modes)
+        self._watch()
+
+    def _solve(self, layout: Layout, laws: Sequence[Law]) -> None:
+        """All that hangs on the laws alone, not on what they are called or how they are left."""
+        self.layout, self.laws = layout, laws
         self._decompose()
         self.resonates = self.detuning < 100 * _NUDGE
         """Whether a source drives the network at its own frequency with nothing to damp it."""
         self._lay_out_waves()
         self.state_rows = Rows(self._state_weights())
-        self._watch()
         self.asked: dict[tuple, Rows] = {}
         self.grids: dict[int, object] = {}
         self.first_waves = self.waves(np.array([0.0, layout.instant, 100 * layout.instant]))

@@ -31,12 +31,15 @@ class Walker:
     def __init__(self, layout: Layout):
         self.layout = layout
         self._patterns: dict[Modes, Pattern] = {}
+        self._by_laws: dict[tuple, Pattern] = {}
         devices = [layout.parts[n][0] for n in layout.devices]
         self._timed = [(k, d) for k, d in enumerate(devices) if type(d).next_change is not Device.next_change]
 
     def pattern(self, modes: Modes) -> Pattern:
         if modes not in self._patterns:
-            self._patterns[modes] = Pattern(self.layout, modes)
+            laws = tuple(self.layout.parts[n][0].laws[m] for n, m in zip(self.layout.devices, modes, strict=True))
+            pattern = Pattern(self.layout, modes, laws, self._by_laws.get(laws))
+            self._patterns[modes] = self._by_laws[laws] = pattern
         return self._patterns[modes]
 
     def first_modes(self) -> Modes:
