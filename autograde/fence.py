@@ -15,6 +15,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 
 import halfcycle
+from autograde.behind.apart import FOLDERS
 from autograde.trouble import Trouble
 
 __all__ = ["INSTALL", "Fence", "Limits", "NoFence", "fence", "why_no_fence"]
@@ -107,7 +108,8 @@ class Fence:
         parts += [["--setenv", name, value] for name, value in self.environment(("", "")).items()]
         limits = self.limits
         bounds = (uid, limits.cpu_seconds, limits.memory_bytes, limits.file_bytes, _processes(limits, uid))
-        start = [sys.executable, "-c", _ZYGOTE, DESK, *map(str, (*bounds, limits.desk_bytes))]
+        shown = [place for place in _places() if any(Path(place).is_relative_to(folder) for folder in FOLDERS)]
+        start = [sys.executable, "-c", _ZYGOTE, DESK, *map(str, (*bounds, limits.desk_bytes)), *shown]
         return [*_bwrap(), *(argument for part in parts for argument in part), "--", *start]
 
     def environment(self, who):

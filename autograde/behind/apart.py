@@ -9,22 +9,24 @@ import os
 import resource
 import signal
 
-__all__ = ["Terms", "leave"]
+__all__ = ["FOLDERS", "Terms", "leave"]
 
 _NEW = {"mount": 0x00020000, "host": 0x04000000, "ipc": 0x08000000, "process": 0x20000000, "network": 0x40000000}
-_NOSUID, _NODEV, _NOEXEC, _RECURSIVE, _PRIVATE = 2, 4, 8, 1 << 14, 1 << 18
+_READ_ONLY, _NOSUID, _NODEV, _NOEXEC, _REMOUNT = 1, 2, 4, 8, 32
+_BIND, _RECURSIVE, _PRIVATE = 1 << 12, 1 << 14, 1 << 18
 _SET_SECUREBITS, _DROP_BOUND, _NO_NEW_PRIVILEGES, _AMBIENT, _CLEAR_ALL = 28, 24, 38, 47, 4
 _ROOT_IS_NOBODY = 0b101111  # NOROOT, NO_SETUID_FIXUP off, KEEP_CAPS off; each of them locked
 _CAPABILITY_VERSION_3 = 0x20080522
-_FOLDERS = ("/tmp", "/dev/shm")
+FOLDERS = ("/tmp", "/dev/shm")
+_SETTINGS = (b"/proc/sys", b"/proc/sysrq-trigger", b"/proc/irq", b"/proc/bus")
 _libc = ctypes.CDLL(None, use_errno=True)
 
 
 class Terms:
-    """What a fork may use: from the command line of the zygote (whole numbers, ``uid`` 0 = stay) and its ``desk``."""
+    """What a fork may use: its ``desk``, whole numbers (``uid`` 0 = stay), and the places shown inside the fresh folders."""
 
-    def __init__(self, desk, uid, cpu_seconds, memory_bytes, file_bytes, processes, desk_bytes):
-        self.desk, self.uid, self.desk_bytes = desk, int(uid), int(desk_bytes)
+    def __init__(self, desk, uid, cpu_seconds, memory_bytes, file_bytes, processes, desk_bytes, *shown):
+        self.desk, self.uid, self.desk_bytes, self.shown = desk, int(uid), int(desk_bytes), shown
         self.bounds = {
             "CPU": int(cpu_seconds),
             "AS": int(memory_bytes),
@@ -74,11 +76,21 @@ def _last(terms, run):
 
 
 def _mounts(terms):
+    os.umask(0o022)
     _mount(b"none", b"/", b"", _RECURSIVE | _PRIVATE)
-    options = f"mode=1777,size={terms.desk_bytes},nr_inodes=20000".encode()
-    for place in (*_FOLDERS, terms.desk):
-        _mount(b"tmpfs", place.encode(), b"tmpfs", _NOSUID | _NODEV, options)
     _mount(b"proc", b"/proc", b"proc", _NOSUID | _NODEV | _NOEXEC)
+    shown = {place: os.open(place, os.O_PATH) for place in terms.shown}
+    options = f"mode=1777,size={terms.desk_bytes},nr_inodes=20000".encode()
+    for place in (*FOLDERS, terms.desk):
+        _mount(b"tmpfs", place.encode(), b"tmpfs", _NOSUID | _NODEV, options)
+    for place, kept in shown.items():
+        os.makedirs(place, 0o755, exist_ok=True)
+        _mount(f"/proc/self/fd/{kept}".encode(), place.encode(), b"", _BIND | _RECURSIVE)
+        os.close(kept)
+    for place in _SETTINGS:
+        if os.path.exists(place):
+            _mount(place, place, b"", _BIND)
+            _mount(b"", place, b"", _BIND | _REMOUNT | _READ_ONLY | _NOSUID | _NODEV | _NOEXEC)
 
 
 def _bound(which, most):
