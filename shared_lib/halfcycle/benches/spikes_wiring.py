@@ -32,7 +32,7 @@ def bus_picture(settings, flows: dict[str, bool], closed: bool, bus_volts: float
 def _words(settings, values, flows, closed: bool, broken: bool, bus_volts: float) -> str:
     fitted = {
         "none": "no filter",
-        "feed": f"diode and {values['farad']} in the actuator's feed",
+        "feed": f"diode, {values['ohm']} and {values['farad']} in the actuator's feed",
         "snubber": f"snubber of {values['ohm']} and {values['farad']} across the bus",
         "lc": f"choke of {values['henry']} and {values['farad']} ahead of the thermostat",
         "straight": "a box ahead of the thermostat that carries the supply straight through",
