@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from .network import CurrentPulses, Diode, Network, Run, Switch
+from .network import CurrentPulses, Diode, ExponentialDiode, Network, Run, Switch
 from .rectifier import add_supply
 from .solved import Solved
 from .values import need, positive
@@ -57,7 +57,7 @@ class Actuator:
         How long its switch stays closed, s.
     pulses_per_cycle : int
         How often it closes in a period of the supply; only pulses in the rectifier's half cycle draw current.
-    diode : Diode
+    diode : Diode or ExponentialDiode
         Its rectifier, and its freewheel diode.
 
     Errors: ValueError which names what is out of range. Source: two of 6 F and 2.5 V in series, charged in about half a
@@ -73,7 +73,7 @@ class Actuator:
     inductance_henry: float = 3.3e-3
     pulse_s: float = 225e-6
     pulses_per_cycle: int = 12
-    diode: Diode = field(default_factory=Diode)
+    diode: Diode | ExponentialDiode = field(default_factory=Diode)
 
     def __post_init__(self) -> None:
         parts = ("supercap_farad", "supercap_volts", "supercap_ohm", "inductance_henry", "pulse_s")

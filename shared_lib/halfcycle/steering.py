@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from functools import cached_property
 from typing import TYPE_CHECKING
 
-from .network import Diode, Network, Run
+from .network import Diode, ExponentialDiode, Network, Run
 from .optotriac import Coil, Opto, Snubber, Switched, add_led, add_output
 from .rectifier import add_supply
 from .solved import Solved
@@ -71,7 +71,7 @@ class Steered(Solved):
         return self.output("A").pulled_in, self.output("B").pulled_in
 
 
-def _thermostat(net: Network, call: str, closed: bool, fault: str | None, diode: Diode) -> None:
+def _thermostat(net: Network, call: str, closed: bool, fault: str | None, diode: Diode | ExponentialDiode) -> None:
     """The contact and diode of one call: A passes current into the conductor, B out of it."""
     if not closed:
         return
@@ -107,7 +107,7 @@ def steering_network(
     meter_ohm: float = 10e6,
     coil: Coil | None = None,
     snubber: Snubber | None = None,
-    diode: Diode | None = None,
+    diode: Diode | ExponentialDiode | None = None,
     fault: str | None = None,
 ) -> Network:
     """The circuit that `steer` solves; parts are named after the call, as in "LED A" and "output B coil".

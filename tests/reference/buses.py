@@ -3,8 +3,8 @@
 from dataclasses import dataclass
 
 from halfcycle import Supply
-from halfcycle.network import Network
-from halfcycle.spikes import Filter, spike_network
+from halfcycle.network import Diode, ExponentialDiode, Network
+from halfcycle.spikes import Actuator, Filter, spike_network
 
 __all__ = ["BUSES", "BUS_WANTED", "Bus"]
 
@@ -23,9 +23,10 @@ class Bus:
     farad = 0.0
     wanted = BUS_WANTED
 
-    def network(self) -> Network:
+    def network(self, diode: Diode | ExponentialDiode | None = None) -> Network:
         supply = Supply(26.0, hertz=60.0, resistance_ohm=1.0, leakage_henry=2e-3)
-        net = spike_network(supply, filter=Filter(self.place), bus_load_ohm=200.0)
+        actuator = Actuator(diode=diode or Diode())
+        net = spike_network(supply, actuator, Filter(self.place), bus_load_ohm=200.0)
         for name in ("diode", "freewheel", "switch"):
             net.resistor(f"by {name}", *net.parts[name][1:], _BY_OHM)
         return net

@@ -7,7 +7,7 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from halfcycle import Supply
-from halfcycle.network import Capacitor, Device, Diode, Inductor, Network, VoltageSource
+from halfcycle.network import Capacitor, Device, Diode, ExponentialDiode, Inductor, Network, VoltageSource
 from halfcycle.optotriac import Coil, Opto, Snubber
 from halfcycle.spikes import Filter, spike_network
 from halfcycle.steering import steering_network
@@ -33,10 +33,15 @@ def graphs(draw) -> Network:
         net.resistor(f"{name} load", name, "common", draw(decades(30.0, 1e4)))
     for k in range(draw(st.integers(1, 7))):
         plus, minus = draw(st.permutations([*names, "common"]))[:2]
-        kind, value = draw(st.sampled_from(["resistor", "inductor", "capacitor", "diode"])), draw(st.floats(0, 1))
+        kind, value = (
+            draw(st.sampled_from(["resistor", "inductor", "capacitor", "diode", "junction"])),
+            draw(st.floats(0, 1)),
+        )
         net.resistor(f"r{k}", plus, f"m{k}", 10 ** (3 * value - 1))
         if kind == "diode":
             net.diode(f"D{k}", f"m{k}", minus, Diode(0.2 + value, 0.02 + 0.1 * value))
+        elif kind == "junction":
+            net.diode(f"J{k}", f"m{k}", minus, ExponentialDiode(pieces=8))
         elif kind == "inductor":
             net.inductor(f"L{k}", f"m{k}", minus, 10 ** (3 * value - 4))
         elif kind == "capacitor":
@@ -138,6 +143,17 @@ def check_diodes(net: Network, run) -> None:
             assert volts[amps < 1e-7].max(initial=-1.0) < drop + 1e-3
 
 
+def check_junctions(net: Network, run) -> None:
+    """The current of an exponential diode lies on its chords, at whatever voltage."""
+    times, _ = smooth_instants(run)
+    corners = np.array(ExponentialDiode(pieces=8).points())
+    for name in (n for n in net.parts if n.startswith("J")):
+        volts, amps = run.quantities([("volts", name), ("amps", name)], times)
+        on = (amps > 1e-7) & (amps < 10.0)
+        np.testing.assert_allclose(np.interp(volts[on], *corners.T), amps[on], rtol=1e-6, atol=1e-9)
+        assert volts[amps <= 1e-7].max(initial=0.0) < 0.01
+
+
 def check_sampling(net: Network, run) -> None:
     """Halving the interval changes no common sample, many at once are as one by one, and `sample` is `run`."""
     coarse, fine = run.times(40), run.times(80)
@@ -154,6 +170,7 @@ def test_any_graph_from_rest(net: Network):
     run = net.run(2 * net.period_s)
     check_energy(net, run)
     check_diodes(net, run)
+    check_junctions(net, run)
     check_sampling(net, run)
     wanted = [("amps", name) for name in net.parts]
     walked = net.sample(run.times(50), wanted)

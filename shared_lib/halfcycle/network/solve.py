@@ -33,6 +33,7 @@ class Walker:
         self._patterns: dict[Modes, Pattern] = {}
         self._by_laws: dict[tuple, Pattern] = {}
         devices = [layout.parts[n][0] for n in layout.devices]
+        self._most_exits = 1 + 2 * sum(len(d.laws) for d in devices)
         self._timed = [(k, d) for k, d in enumerate(devices) if type(d).next_change is not Device.next_change]
 
     def pattern(self, modes: Modes) -> Pattern:
@@ -96,7 +97,7 @@ class Walker:
             if piece.closes_soon():
                 return piece
         return (
-            self._follow(now, x, modes, Piece.worst_exit, 4 * len(modes) + 1)
+            self._follow(now, x, modes, Piece.worst_exit, self._most_exits)
             or self._follow(now, x, modes, Piece.first_open_exit, 2 ** min(len(modes), 10))
             or self._search(now, x, modes)
         )
