@@ -17,7 +17,7 @@ import halfcycle
 from autograde.files import write_whole
 from autograde.results import is_plain
 
-__all__ = ["Kept", "content_of"]
+__all__ = ["Kept", "content_of", "library_hash"]
 
 
 class Kept:
@@ -44,13 +44,13 @@ class Kept:
 
 def content_of(task, limits):
     """Return the hash of all that an execution depends on."""
-    told = [task, asdict(limits), _library(), sys.version]
+    told = [task, asdict(limits), library_hash(), sys.version]
     return hashlib.sha256(json.dumps(told).encode()).hexdigest()
 
 
 @functools.cache
-def _library():
-    """The library as it is, not as its version number says: while it is being written, that stays the same."""
+def library_hash():
+    """Return the hash of the library as it is, not as its version number says: while it is being written, that stays the same."""
     digest = hashlib.sha256()
     for path in sorted(Path(halfcycle.__file__).parent.rglob("*.py")):
         digest.update(path.name.encode() + path.read_bytes())
