@@ -97,6 +97,17 @@ def test_an_inhibit_window_that_closes_before_the_light_comes_keeps_the_output_o
     assert switched(led_resistor_ohm=1000.0).pulled_in, "a random-phase part does not mind"
 
 
+@pytest.mark.parametrize("more_volts", [1e-3, 0.01, 0.1, 0.5])
+@pytest.mark.parametrize("ohm", [560.0, 1000.0, 1200.0, 1500.0])
+def test_a_window_that_is_open_for_microseconds_is_met(ohm, more_volts):
+    """Light and window overlap for a thousandth of a volt, 0.1 µs, between the instants at which the solver looks."""
+    volts = 0.7 + 1.2 + 0.005 * (ohm + 4.05)
+    fires = switched(led_resistor_ohm=ohm, opto=Opto(inhibit_volts=volts + more_volts))
+    assert degrees(spans(fires, "forward")[0][0]) == pytest.approx(np.degrees(np.arcsin(volts / PEAK)), abs=1e-3)
+    shut = switched(led_resistor_ohm=ohm, opto=Opto(inhibit_volts=volts - more_volts - 0.005))
+    assert not spans(shut, "forward"), "5 mV more, for the coil's inductance delays the leakage behind it a little"
+
+
 def test_a_window_sensed_at_the_line_misses_every_other_half_cycle_once_the_coil_lags():
     """The current ends after the line's zero, when the line is out of the window again; across the device it never is."""
     lag = np.degrees(np.arctan2(OMEGA * COIL.henry, COIL.ohm))

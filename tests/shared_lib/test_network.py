@@ -1,5 +1,6 @@
 """The solver against closed forms: each from circuit theory as any textbook prints it, derived beside the check."""
 
+import tracemalloc
 from itertools import pairwise
 
 import numpy as np
@@ -359,11 +360,29 @@ class TestRuns:
         np.testing.assert_allclose(run.volts("load", times + 119 / HERTZ), steady.volts("load", times), atol=1e-8)
         np.testing.assert_allclose(run.amps("D1", times + 119 / HERTZ), steady.amps("D1", times), atol=1e-6)
 
+    def test_steady_state_is_found_however_slowly_it_would_be_reached(self):
+        """0.1 V over twice 10 MΩ and 3 F: a period moves the capacitor by a tenth of a nanovolt towards its 0.05 V."""
+        net = series(dc_volts=0.1, ohm=10e6, farad=3.0)
+        net.resistor("load", "n1", "common", 10e6)
+        assert net.steady().volts("capacitor", 0.0) == pytest.approx(0.05, rel=1e-4)
+
     def test_sample_is_run(self):
         net = bridge(load_ohm=330.0, farad=470e-6, winding_ohm=1.2)
         run = net.run(3 / HERTZ)
         times, wanted = run.times(999), [("volts", "load"), ("amps", "D1")]
         np.testing.assert_allclose(net.sample(times, wanted), run.quantities(wanted, times), atol=1e-12)
+
+    def test_a_long_walk_keeps_nothing_but_its_samples(self):
+        """The peak of memory of 400 periods is that of 40 and the samples: 8 bytes each."""
+        peaks = {}
+        for cycles in (40, 400):
+            net = bridge(load_ohm=330.0, farad=470e-6, winding_ohm=1.2)
+            times = np.linspace(0, cycles / HERTZ, 4 * cycles)
+            tracemalloc.start()
+            net.sample(times, [("volts", "load")])
+            peaks[cycles] = tracemalloc.get_traced_memory()[1]
+            tracemalloc.stop()
+        assert peaks[400] - peaks[40] < 5 * 8 * 4 * 360
 
     def test_many_instants_are_the_same_as_one_at_a_time_in_any_order(self):
         run = bridge(load_ohm=330.0, farad=470e-6, winding_ohm=1.2).run(2 / HERTZ)
