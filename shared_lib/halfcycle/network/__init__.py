@@ -15,21 +15,8 @@ roots of those sums. See `Network` for use.
 """
 
 from .circuit import Network, Run
-from .parts import (
-    Capacitor,
-    Condition,
-    CurrentPulses,
-    CurrentSource,
-    Device,
-    Diode,
-    Exit,
-    ExponentialDiode,
-    Inductor,
-    Law,
-    Resistor,
-    Switch,
-    VoltageSource,
-)
+from .devices import CurrentPulses, Diode, ExponentialDiode, Switch
+from .parts import Capacitor, Condition, CurrentSource, Device, Exit, Inductor, Law, Resistor, VoltageSource
 from .solve import SettleError
 
 __all__ = [

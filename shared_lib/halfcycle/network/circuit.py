@@ -8,17 +8,9 @@ import numpy as np
 
 from halfcycle.values import positive
 
+from .devices import Diode, ExponentialDiode
 from .layout import Layout
-from .parts import (
-    Capacitor,
-    CurrentSource,
-    Device,
-    Diode,
-    ExponentialDiode,
-    Inductor,
-    Resistor,
-    VoltageSource,
-)
+from .parts import Capacitor, CurrentSource, Device, Inductor, Resistor, VoltageSource
 from .pieces import Piece
 from .solve import Walker
 from .steady import periodic

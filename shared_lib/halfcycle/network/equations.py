@@ -11,6 +11,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from .eigen import eigen
 from .layout import Layout
 from .parts import Law
 
@@ -21,11 +22,6 @@ _NUDGE = 1e-9
 """Relative change of C and L that gives a critically damped network its missing eigenvector."""
 _SLOW = 1e-3
 """Rates below this, 1/s, are followed as growth from where they are, not as decay to a far resting point."""
-
-_STIFF = 1e6
-"""Ratio of rates from which the slow ones are found by themselves."""
-_STANDING = 3e-8
-"""Rates below this, 1/s, may be rounding: their time constant is a year."""
 
 
 @dataclass(frozen=True)
@@ -123,7 +119,7 @@ class Pattern:
             slopes = lay.slopes * (1 + nudge * np.arange(1, len(lay.state) + 1))[:, None]
             self.of_state, self.of_drive = self._resistive_solution(slopes)
             self.rate, self.drive = slopes @ self.of_state, slopes @ self.of_drive
-            self.rates, self.right, self.left = _eigen(self.rate, np.sqrt(lay.sizes))
+            self.rates, self.right, self.left = eigen(self.rate, np.sqrt(lay.sizes))
             self.detuning = self._detuning()
             if self.left is not None and self._participation() < 1e5 and self.detuning > _NUDGE:
                 return
@@ -275,67 +271,3 @@ class Pattern:
         drives = np.ones(1 + len(self.layout.omega), dtype=complex)
         drives[1:] = np.exp(self.layout.turning * seconds)
         return drives
-
-
-def _eigen(rate: np.ndarray, root: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarray | None]:
-    """Eigenvalues, right vectors as columns and left vectors as rows (None where there are too few), of ``rate``.
-
-    Found in units of the square root of energy, `root`.
-    """
-    try:
-        rates, right, left = _graded(rate * root[:, None] / root)
-    except np.linalg.LinAlgError:
-        return np.zeros(len(rate), dtype=complex), np.zeros_like(rate), None
-    return rates.astype(complex), right / root[:, None], left * root
-
-
-def _graded(matrix: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
-    """Eigenvalues, right and left vectors of a real matrix whose eigenvalues may lie twenty decades apart.
-
-    The plain decomposition keeps no digit of a rate that is 10^16 times slower than the fastest. So the fastest are
-    split off, the space of the others is turned until it is theirs alone, and they are decomposed among themselves
-    (block diagonalisation: G. H. Golub and C. F. Van Loan, "Matrix Computations", chapter 7, from memory).
-    """
-    if len(matrix) < 2:
-        return matrix.ravel(), np.ones_like(matrix), np.ones_like(matrix)
-    if np.abs(matrix).max(initial=0.0) < _STANDING:
-        return _standing(matrix)
-    rates, right = np.linalg.eig(matrix)
-    if np.abs(rates).min() * _STIFF >= np.abs(rates).max():
-        return rates, right, np.linalg.inv(right)
-    fast_right, fast_left = _fast_space(rates, right), _fast_space(*np.linalg.eig(matrix.T))
-    count = fast_right.shape[1]
-    basis = np.concatenate([fast_right, np.linalg.qr(fast_left, mode="complete")[0][:, count:]], axis=1)
-    dual = np.linalg.inv(basis)
-    for _ in range(2):
-        basis, dual = _turned_apart(matrix, basis, dual, count)
-    fast_rates, fast_right, fast_left = _graded(dual[:count] @ (matrix @ basis[:, :count]))
-    slow_rates, slow_right, slow_left = _graded(dual[count:] @ (matrix @ basis[:, count:]))
-    right = np.concatenate([basis[:, :count] @ fast_right, basis[:, count:] @ slow_right], axis=1)
-    left = np.concatenate([fast_left @ dual[:count], slow_left @ dual[count:]])
-    return np.concatenate([fast_rates, slow_rates]), right, left
-
-
-def _standing(matrix: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
-    """The same for rates of a year's time constant: none at all where rounding has left them no proper vectors."""
-    rates, right = np.linalg.eig(matrix)
-    left = np.linalg.pinv(right)
-    if np.abs(left * right.T).max(initial=0.0) < 1e3 and np.allclose(left @ right, np.eye(len(rates)), atol=1e-9):
-        return rates, right, left
-    return np.zeros(len(rates)), np.eye(len(rates)), np.eye(len(rates))
-
-
-def _fast_space(rates: np.ndarray, vectors: np.ndarray) -> np.ndarray:
-    """Real columns that span the eigenvectors of the fastest rates: of a pair the real and the imaginary part."""
-    fast = np.abs(rates) * _STIFF > np.abs(rates).max()
-    return np.concatenate([vectors[:, fast & (rates.imag >= 0)].real, vectors[:, fast & (rates.imag > 0)].imag], axis=1)
-
-
-def _turned_apart(matrix: np.ndarray, basis: np.ndarray, dual: np.ndarray, count: int) -> tuple[np.ndarray, np.ndarray]:
-    """A basis whose first `count` columns and the others see less of each other through `matrix`, and its inverse."""
-    seen = dual @ (matrix @ basis)
-    inverse = np.linalg.inv(seen[:count, :count])
-    turn = np.zeros_like(seen)
-    turn[:count, count:] = -inverse @ seen[:count, count:]
-    turn[count:, :count] = seen[count:, :count] @ inverse
-    return basis + basis @ turn, dual - turn @ dual

@@ -1,10 +1,11 @@
 """When the first exit of a piece opens: looked for on a grid, then located by Newton's method on the exact sum."""
 
 from functools import cached_property
-from math import cos, exp, expm1, inf, sin
+from math import inf
 
 import numpy as np
 
+from .curves import Curve, hump, root
 from .equations import Pattern
 from .pieces import Event, Piece
 
@@ -18,8 +19,6 @@ _MOST_STEPS = 4096
 _DEAD = 30.0
 """Time constants after which a wave is gone: exp(−30) is 1e-13."""
 _GOLDEN = 0.381966011250105
-_NEWTON_NEAR = 1e-8
-"""A step of Newton's method as part of a step of the grid, after which the next one would change nothing."""
 _NEXT_TO_NOTHING = 1e-13
 """A stretch of time as part of the instant it is at, too short to be divided any further."""
 _PER_RADIAN = 1.3
@@ -111,11 +110,11 @@ class _Search:
     def __init__(self, piece: Piece, rows: np.ndarray, times: np.ndarray, each: np.ndarray, margins: np.ndarray):
         self.pattern, self.tolerance = piece.pattern, piece.tolerance
         self.rows, self.times, self.each, self.margins = rows, times, each, margins
-        self.curves: dict[int, _Curve] = {}
+        self.curves: dict[int, Curve] = {}
 
-    def curve(self, row: int) -> "_Curve":
+    def curve(self, row: int) -> Curve:
         if row not in self.curves:
-            self.curves[row] = _Curve(self.pattern, self.rows[row], self.tolerance)
+            self.curves[row] = Curve(self.pattern, self.rows[row], self.tolerance)
         return self.curves[row]
 
     def first_cross(self, exits: list[int], low: float, high: float) -> Event:
@@ -130,7 +129,7 @@ class _Search:
     def cross(self, exit: int, low: float, high: float) -> Event:
         """Where the least margin of an exit, closed at `low` and open at `high`, opens: where its last condition does."""
         way = self.pattern.exits[exit]
-        times = {row: _root(self.curve(row), low, high) for row in range(way[2].start, way[2].stop)}
+        times = {row: root(self.curve(row), low, high) for row in range(way[2].start, way[2].stop)}
         row = max(times, key=times.__getitem__)
         return Event(times[row], (way,), row)
 
@@ -158,7 +157,7 @@ class _Search:
         """
         low, _, high = times = self.times[three].tolist()
         margins = (self.margins[three, exit] - self.tolerance).tolist()
-        bend, reach = _hump(times, margins)
+        bend, reach = hump(times, margins)
         bends = self._bends(exit, three)
         several = len(bends) > 1
         if not self._can_open(exit, three) if several else margins[1] + reach <= 0:
@@ -185,7 +184,7 @@ class _Search:
     def _bends(self, exit: int, three: slice) -> list[float]:
         """For each condition of an exit, half the second derivative of its margin over three points, whatever its sign."""
         times, rows = self.times[three].tolist(), self.pattern.exits[exit][2]
-        return [abs(_hump(times, margins)[0]) for margins in self.each[three, rows].T.tolist()]
+        return [abs(hump(times, margins)[0]) for margins in self.each[three, rows].T.tolist()]
 
     def _highest(self, exit: int, bends: list[float], at: float, low: float, high: float) -> float:
         """No more than this are all of the exit's margins at once between `low` and `high`: tangents, and twice the bend."""
@@ -204,68 +203,3 @@ class _Search:
         """Whether each condition by itself comes near being true: over its points it rises no more than they spread."""
         margins = self.each[three, self.pattern.exits[exit][2]]
         return margins.shape[1] == 1 or bool((2 * margins.max(axis=0) - margins.min(axis=0)).min() > 0)
-
-
-def _hump(times: list[float], margins: list[float]) -> tuple[float, float]:
-    """Of a parabola through three points: half its second derivative, downwards, and what its top may have over them.
-
-    The top is taken twice as high as it is, and more, for the margin is no parabola.
-    """
-    before, after = times[1] - times[0], times[2] - times[1]
-    rise, fall = (margins[1] - margins[0]) / before, (margins[1] - margins[2]) / after
-    bend = (rise + fall) / (before + after)
-    slope = (rise * after - fall * before) / (before + after)
-    return bend, bend and slope**2 / (2 * bend) + 0.25 * bend * min(before, after) ** 2
-
-
-class _Curve:
-    """One margin less the tolerance, as plain numbers: for a single instant that is quicker than arrays."""
-
-    def __init__(self, pattern: Pattern, row: np.ndarray, tolerance: float):
-        pairs = row.reshape(-1, 2).tolist()
-        modes, turns = len(pattern.rates), len(pattern.layout.omega)
-        exponents = [*pattern.rates.tolist(), *(1j * pattern.layout.omega).tolist()]
-        self.terms = [(c, s, r.real, r.imag) for (c, s), r in zip(pairs, exponents, strict=False) if c or s]
-        self.constant = pairs[modes + turns][0] - tolerance
-        growths = zip(pairs[modes + turns + 1 :], pattern.rates[pattern.slow].real.tolist(), strict=True)
-        self.growths = [(c, rate) for (c, _), rate in growths if c]
-
-    def __call__(self, t: float) -> tuple[float, float]:
-        """Value and slope at `t`."""
-        value, slope = self.constant, 0.0
-        for c, s, decay, turn in self.terms:
-            size = exp(decay * t) if decay else 1.0
-            if turn:
-                size_cos, size_sin = size * cos(turn * t), size * sin(turn * t)
-                real, imag = c * size_cos - s * size_sin, c * size_sin + s * size_cos
-                value += real
-                slope += decay * real - turn * imag
-            else:
-                value += c * size
-                slope += decay * c * size
-        for c, rate in self.growths:
-            value += c * (expm1(rate * t) / rate if rate else t)
-            slope += c * exp(rate * t)
-        return value, slope
-
-
-def _root(curve: _Curve, low: float, high: float) -> float:
-    """Where `curve` rises through zero between `low` and `high`: Newton's method, kept inside by halving."""
-    at_low = curve(low)[0]
-    if at_low > 0:
-        return low
-    at_high = curve(high)[0]
-    near = max(1e-13 * high, _NEWTON_NEAR * (high - low))
-    t = low + (high - low) * (at_low / (at_low - at_high) if at_high > 0 else 0.5)
-    for _ in range(100):
-        value, slope = curve(t)
-        low, high = (low, t) if value > 0 else (t, high)
-        new = t - value / slope if slope > 0 else inf
-        if abs(new - t) <= near:
-            return new
-        if not low < new < high:
-            new = 0.5 * (low + high)
-        if high - low <= 1e-13 * high:
-            return high
-        t = new
-    return high
