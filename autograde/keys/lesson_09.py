@@ -35,6 +35,8 @@ __all__ = [
     "first_plans",
     "led_drops",
     "mean_volts",
+    "meters_row",
+    "of_call_a",
     "peak_volts",
     "rms_volts",
     "seen_half",
@@ -124,6 +126,32 @@ _FAULTY = {
 def fault_row(number):
     """Outputs with a fault of the lesson's list."""
     return _row(*_FAULTY[number])
+
+
+_NOTHING, _UPPER, _LOWER, _ALL = (0, 0, 1, 1, 0, 0), (1, 0, 0, 0, 1, 0), (0, 1, 0, 0, 1, 0), (0, 0, 1, 0, 0, 1)
+_READ = {frozenset(): _NOTHING, frozenset({"upper"}): _UPPER, frozenset({"lower"}): _LOWER}
+
+
+def meters_row(seen):
+    """What the dc and the ac meter show for the halves in `seen`: dc plus, minus, nought; ac nought, one call's, both calls'."""
+    return _READ.get(seen, _ALL)
+
+
+def of_call_a(fault):
+    """Whether a fault of the lesson's list, by number, belongs to call A."""
+    return one_conductor.fault_named(fault).endswith(("A open", "A shorted", "A reversed"))
+
+
+def _fault_meters(c):
+    a = of_call_a(c.fault)
+    return meters_row(seen_half(a, not a, one_conductor.fault_named(c.fault)))
+
+
+def _solved_fault_meters(c):
+    a = of_call_a(c.fault)
+    wave = one_conductor.conductor(c.volts_rms, a, not a, fault=one_conductor.fault_named(c.fault))
+    dc, ac = meters.dc(wave) / c.volts_rms, meters.ac_rms(wave) / c.volts_rms
+    return tuple(int(shown) for shown in (dc > 0.2, dc < -0.2, abs(dc) < 0.05, ac < 0.05, 0.4 < ac < 0.6, ac > 0.9))
 
 
 def _solved_row(outputs):
@@ -338,6 +366,16 @@ KEYS = (
         section=FAULTS,
     ),
     Key(
+        "09-fault-meters",
+        TABLE,
+        1,
+        first=_fault_meters,
+        second=_solved_fault_meters,
+        first_road="the halves that reach the conductor, and how meters read them",
+        second_road="both meters on the exact solver's conductor with the fault in the circuit",
+        section=FAULTS,
+    ),
+    Key(
         "09-captures",
         TABLE,
         2,
@@ -361,7 +399,7 @@ KEYS = (
     Key(
         "09-read-dc",
         "V",
-        2,
+        1,
         first=lambda c: -mean_volts(field_test.board_volts(c), DIODE_DROP_VOLTS),
         second=lambda c: meters.dc(_states_read_as(c, (0, 1))),
         first_road="closed form of the mean of the recorded board's lower half",

@@ -17,6 +17,8 @@ from autograde.keys.lesson_09 import (
     fault_row,
     led_drops,
     mean_volts,
+    meters_row,
+    of_call_a,
     peak_volts,
     rms_volts,
     seen_half,
@@ -108,6 +110,22 @@ def _not_followed(c):
     """The last pair as one who does not put the first two together has it."""
     right = _RIGHT["09-wiring"](c)
     return (*right[:4], *(right[:2] if right[4:] == (1, 1) else (1, 1)))
+
+
+_OPEN_LED = (8, 9)
+
+
+def _not_at_the_meter(c):
+    """The meters of a sound circuit; where the conductor is sound and only an LED is not, those of a dead conductor."""
+    if c.fault in _OPEN_LED:
+        return meters_row(frozenset())
+    return meters_row(frozenset({"upper" if of_call_a(c.fault) else "lower"}))
+
+
+def _ac_not_followed(c):
+    """The right dc reading with an ac reading that does not belong to it."""
+    right = _RIGHT["09-fault-meters"](c)
+    return (*right[:3], *((1, 0, 0) if right[3:] == (0, 0, 1) else (0, 0, 1)))
 
 
 _MIRRORED = {1: 4, 2: 5, 3: 6, 4: 1, 5: 2, 6: 3, 8: 9, 9: 8}
@@ -368,6 +386,23 @@ TRAPS = {
             FAULTS,
         ),
         _both_off("09-fault", FAULTS),
+    ),
+    "09-fault-meters": (
+        Trap(
+            "fault-not-followed-to-the-meter",
+            _not_at_the_meter,
+            "Ask what reaches the conductor with this fault: nothing, the other half, both halves, or just what a sound "
+            "circuit sends. The meters do not see the LEDs.",
+            FAULTS,
+        ),
+        Trap(
+            "ac-not-followed",
+            _ac_not_followed,
+            "The dc part is right, the ac part is not. With no mean there may be nothing on the conductor, or both halves; "
+            "one half alone has a mean.",
+            FAULTS,
+        ),
+        _zeros_and_ones("09-fault-meters", FAULTS),
     ),
     "09-captures": (
         _exchanged("09-captures", FIELD, 4),

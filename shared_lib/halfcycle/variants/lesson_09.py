@@ -22,7 +22,7 @@ DRAWS = {
     "gauge_awg": Draw((18, 20, 22), "AWG", "gauge of the run's conductors"),
     "length_ft": Draw(tuple(range(60, 250, 10)), "ft", "length of the run, one way"),
     "coil_ohm": Draw((82, 90, 100, 110), "Ω", "each relay coil behind the board's outputs"),
-    "wiring": Draw((2, 3, 4, 5, 6, 7, 8), "", "the wiring you find: its number in the list of wirings"),
+    "wiring": Draw((2, 4, 5, 6, 7, 8), "", "the wiring you find: its number in the list of wirings"),
     "fault": Draw((1, 2, 3, 4, 5, 6, 8, 9), "", "your fault: its number in the list of faults"),
     "calls": Draw((5, 6, 7, 8, 9), "calls", "calls that the new thermostat has to send"),
     "pairs": Draw((2, 3), "pairs", "pairs of these calls that may share a conductor"),

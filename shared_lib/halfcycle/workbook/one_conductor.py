@@ -102,7 +102,7 @@ def led_amps(
     """Current through LED "A" or "B" over one cycle, A; volts, ohms as named. Errors: ValueError as of `steer`.
 
     >>> wave = led_amps(28.0, True, True, led="B", led_drop_volts=1.2, led_resistor_ohm=1000.0, wire_ohm=1.6)
-    >>> round(1000 * wave.values.max(), 1)
+    >>> round(1000 * float(wave.values.max()), 1)
     36.9
     """
     solved = _solved(volts_rms, call_a, call_b, None, led_drop_volts, led_resistor_ohm, wire_ohm, 90.0)
