@@ -23,7 +23,7 @@ def make_folder(folder: Path) -> Path:
     return folder
 
 
-def write_whole(path: Path, content: str | bytes) -> None:
+def write_whole(path: Path, content: str | bytes, mode: int = 0o644) -> None:
     """Write ``content`` to ``path`` all at once: readers see the old file or the new one, never a part."""
     make_folder(path.parent)
     data = content.encode() if isinstance(content, str) else content
@@ -32,7 +32,7 @@ def write_whole(path: Path, content: str | bytes) -> None:
         try:
             with os.fdopen(handle, "wb") as part:
                 part.write(data)
-            os.chmod(name, 0o644)
+            os.chmod(name, mode)
             os.replace(name, path)
         except BaseException:
             with contextlib.suppress(OSError):

@@ -15,15 +15,16 @@ from pathlib import Path
 
 from autograde import course as courses
 from autograde import leftovers, records, stamps, triage
-from autograde.autograder import autograde_one
 from autograde.fence import fence
 from autograde.journal import Journal
 from autograde.neighbours import flag_neighbours
 from autograde.pool import pool
 from autograde.preparing import Preparer
+from autograde.preprocessors import FencedExecute
 from autograde.remarking import remark
 from autograde.roster import learners
 from autograde.trouble import Trouble
+from autograde.writer import Writer
 
 __all__ = ["Outcome", "Summary", "grade", "remark"]
 
@@ -93,19 +94,20 @@ def grade(
 def _run(course, found, journal, progress, *, unfenced, workers, cluster, force):
     """Prepare a few submissions ahead, so that every worker has one, and finish them one by one in their order."""
     config = courses.config(course, unfenced=unfenced)
-    preparer = Preparer(course, config, journal, force)
     outcomes, ahead, todo = [], deque(), iter(found)
-    with pool(preparer.fence(), workers, cluster) as workers_:
+    behind = FencedExecute(config=config).fence()
+    with Writer(course, config) as writer, pool(behind, workers, cluster) as workers_:
+        preparer = Preparer(course, config, writer, journal, force)
         journal.tell("begin", submissions=len(found), workers=workers_.workers, cluster=cluster or "")
         for _ in progress(found):
             while len(ahead) <= 2 * workers_.workers and (one := next(todo, None)) is not None:
                 ahead.append(preparer.prepare(one, workers_))
-            outcomes.append(_finish(course, ahead.popleft(), config))
+            outcomes.append(_finish(course, ahead.popleft(), writer))
             journal.tell("outcome", **asdict(outcomes[-1]))
     return outcomes
 
 
-def _finish(course, prepared, config) -> Outcome:
+def _finish(course, prepared, writer) -> Outcome:
     """Put one prepared submission into the gradebook; whatever happens, the answer is an `Outcome`."""
     submission = prepared.submission
     learner, lesson = submission.learner, submission.lesson
@@ -113,7 +115,7 @@ def _finish(course, prepared, config) -> Outcome:
         if prepared.wait():
             return _outcome(course, submission, UNCHANGED)
         stamps.forget(course, submission)
-        autograde_one(config, learner, lesson)
+        writer.write(submission, prepared.nb)
         stamps.keep(course, submission, prepared.stamp)
         return _outcome(course, submission, GRADED)
     except Trouble as trouble:

@@ -2,29 +2,26 @@
 
 from __future__ import annotations
 
-import functools
 import time
 from concurrent.futures import Future
 from dataclasses import dataclass, field
-
-import nbformat
 
 from autograde import executing, stamps, triage
 from autograde.kept import Kept
 from autograde.preprocessors import FencedExecute
 from autograde.preprocessors.restore_cells import restored
-from autograde.trouble import Trouble
 
 __all__ = ["Prepared", "Preparer"]
 
 
 @dataclass
 class Prepared:
-    """A `triage.Submission` on its way. ``future`` ends when its result is kept; None when it is graded already."""
+    """A `triage.Submission` on its way. ``future`` ends when its result is kept; None when it is graded already. ``nb`` is restored."""
 
     submission: triage.Submission
     stamp: dict = field(default_factory=dict)
     future: Future | None = None
+    nb: dict | None = None
 
     def wait(self) -> bool:
         """Wait until it can be finished; return whether it is graded already. Raises what went wrong."""
@@ -35,15 +32,11 @@ class Prepared:
 
 
 class Preparer:
-    """Prepares the submissions of ``course``; ``force`` prepares unchanged ones as well."""
+    """Prepares the submissions of ``course`` for ``writer``; ``force`` prepares unchanged ones as well."""
 
-    def __init__(self, course, config, journal, force=False):
-        self._course, self._journal, self._force = course, journal, force
+    def __init__(self, course, config, writer, journal, force=False):
+        self._course, self._writer, self._journal, self._force = course, writer, journal, force
         self._step = FencedExecute(config=config)
-
-    def fence(self):
-        """Return the fence behind which all of them are executed."""
-        return self._step.fence()
 
     def prepare(self, submission, pool) -> Prepared:
         """Return ``submission`` with its execution under way in ``pool``; what is wrong with it is told by `Prepared.wait`."""
@@ -57,13 +50,13 @@ class Preparer:
         stamp = stamps.stamp(self._course, submission)
         if not self._force and stamps.is_current(self._course, submission, stamp):
             return Prepared(submission, stamp)
-        nb, _ = restored(_released(self._course, submission.lesson), book)
+        nb, _ = restored(self._writer.released(submission.lesson), book)
         task = executing.task(nb, (self._step.course_id, submission.learner))
         kept = Kept(self._step.kept_folder, submission.learner, submission.lesson)
         if not self._force and kept.read(task, self._step.limits) is not None:
-            return Prepared(submission, stamp, _done())
+            return Prepared(submission, stamp, _done(), nb)
         run = _Run(task, kept, self._step.limits, self._journal, submission)
-        return Prepared(submission, stamp, pool.submit(task, run.begin, run.keep))
+        return Prepared(submission, stamp, pool.submit(task, run.begin, run.keep), nb)
 
 
 class _Run:
@@ -81,18 +74,6 @@ class _Run:
         self._kept.write(self._task, self._limits, result)
         seconds = round(time.monotonic() - self._began, 3)
         self._journal.tell("executed", **self._who, seconds=seconds, stopped=result["stopped"])
-
-
-def _released(course, lesson):
-    path = course / "release" / lesson / f"{lesson}.ipynb"
-    if not path.is_file():
-        raise Trouble(f"The lesson {lesson} has not been released to this course; release it first.")
-    return _read(path, path.stat().st_mtime_ns)
-
-
-@functools.lru_cache(maxsize=32)
-def _read(path, _):
-    return nbformat.read(path, as_version=4)
 
 
 def _done():

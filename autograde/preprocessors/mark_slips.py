@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import html
 
-from nbformat.v4 import new_output
+from nbformat import from_dict
 from nbgrader.preprocessors import NbGraderPreprocessor
 from traitlets import Unicode
 
@@ -94,11 +94,12 @@ def show_mark(cell, key, mark, slip):
     said = f"{words} {mark.hint}".strip()
     lines = (f"Handed in: {handed}.", f"{mark.points:g} of {key.points:g} points.", said)
     page = "".join(f"<p>{html.escape(line)}</p>" for line in lines)
+    points, told = {"text/plain": repr(float(mark.points))}, {"text/plain": "\n".join(lines), "text/html": page}
     cell.outputs = [
-        new_output(
-            "execute_result", data={"text/plain": repr(float(mark.points))}, execution_count=cell.execution_count
+        from_dict(
+            {"output_type": "execute_result", "metadata": {}, "data": points, "execution_count": cell.execution_count}
         ),
-        new_output("display_data", data={"text/plain": "\n".join(lines), "text/html": page}),
+        from_dict({"output_type": "display_data", "metadata": {}, "data": told}),
     ]
 
 

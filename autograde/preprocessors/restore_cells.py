@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 import copy
+import json
 from pathlib import Path
 
 import nbformat
+from nbformat import NotebookNode, from_dict
 from nbformat.v4 import new_code_cell, new_markdown_cell
 from nbgrader.preprocessors import NbGraderPreprocessor
 from traitlets import Unicode
@@ -48,15 +50,19 @@ def restored(released, submitted):
     match = _matched(released.cells, cells)
     own = _own_cells(released.cells, cells, match)
     taken = {index: cells[place].source for place, index in match.items()}
-    nb = copy.deepcopy(released)
-    nb.cells = list(own.get(None, ()))
-    for index, cell in enumerate(copy.deepcopy(released.cells)):
+    nb = NotebookNode({**released, "metadata": copy.deepcopy(released.metadata), "cells": list(own.get(None, ()))})
+    for index, cell in enumerate(_copied(released.cells)):
         if is_open(cell) and index in taken:
             cell.source = _given(cell, taken[index])
         nb.cells += [cell, *own.get(index, ())]
     notes, person = _notes(released.cells, cells, match)
     nb.metadata["halfcycle"] = {"notes": notes, "person": person}
     return nb, [*notes, *person]
+
+
+def _copied(cells):
+    """Copies by way of JSON, which is what cells are made of, and quicker than a deep copy."""
+    return from_dict(json.loads(json.dumps(cells)))
 
 
 def is_open(cell):

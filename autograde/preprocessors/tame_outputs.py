@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
+import functools
 import re
 
 import bleach
-from nbformat.v4 import new_output
+from nbformat import NotebookNode
 from nbgrader.preprocessors import NbGraderPreprocessor
 from traitlets import Integer
 
@@ -89,7 +90,7 @@ def tamed(outputs, most_outputs=40, most_text=50_000, most_picture=1_500_000):
         if left <= 0:
             break
     if left <= 0 or len(outputs) > most_outputs:
-        kept.append(new_output("stream", name="stdout", text="[The further output of this cell was left out.]\n"))
+        kept.append(_made("stream", name="stdout", text="[The further output of this cell was left out.]\n"))
     return kept
 
 
@@ -108,9 +109,14 @@ def _sign(letter):
     return f"&#{ord(letter)};" + ("&#8288;" if letter == "\\" else "")
 
 
+def _made(kind, **parts):
+    """As nbformat's ``new_output``, without its look at what has just been made of plain text."""
+    return NotebookNode(output_type=kind, **parts)
+
+
 def _stream(output, left, _):
     name = "stderr" if output.get("name") == "stderr" else "stdout"
-    return new_output("stream", name=name, text=_as_text(output.get("text"))[:left])
+    return _made("stream", name=name, text=_as_text(output.get("text"))[:left])
 
 
 def _error(output, left, _):
@@ -119,7 +125,7 @@ def _error(output, left, _):
     while sum(map(len, lines)) > left:
         lines.pop(0)
     name, value = (_as_text(output.get(key))[:500] for key in ("ename", "evalue"))
-    return new_output("error", ename=name, evalue=value, traceback=lines)
+    return _made("error", ename=name, evalue=value, traceback=lines)
 
 
 def _display(output, left, most_picture):
@@ -133,14 +139,15 @@ def _display(output, left, most_picture):
         picture = _as_text(data.get(kind, ""))
         if len(picture) <= most_picture and picture.startswith(beginning) and _BASE64.fullmatch(picture):
             found[kind] = picture
-    return new_output("display_data", data=found) if found else None
+    return _made("display_data", metadata=NotebookNode(), data=NotebookNode(found)) if found else None
 
 
 _TAMERS = {"stream": _stream, "error": _error, "display_data": _display, "execute_result": _display}
 
 
+@functools.lru_cache(maxsize=256)
 def _clean(html):
-    """The word joiner keeps a formula's commands, which can carry links, from being acted upon."""
+    """Most of a lesson's pages are the same for everybody, so they are cleaned once. The word joiner keeps a formula's commands, which can carry links, from being acted upon."""
     try:
         html = bleach.clean(_WITH_CONTENT.sub("", html), tags=_TAGS, attributes=_ATTRIBUTES, strip=True)
     except (RecursionError, ValueError):

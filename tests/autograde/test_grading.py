@@ -359,6 +359,40 @@ def test_stock_autograde_marks_by_our_keys(course, lesson, released):
     assert 0 < _score(course, lesson, "chen") < _full()
 
 
+def _rows(course, lesson, learner):
+    with courses.gradebook(course) as book:
+        submission = book.find_submission(lesson, learner)
+        (notebook,) = submission.notebooks
+        grades = [(one.name, one.auto_score, one.manual_score, one.needs_manual_grade) for one in notebook.grades]
+        comments = [(one.name, one.auto_comment, one.manual_comment) for one in notebook.comments]
+        return submission.timestamp, notebook.late_submission_penalty, sorted(grades), sorted(comments)
+
+
+@pytest.mark.parametrize("first", ["ours", "stock"])
+def test_stock_autograde_comes_to_the_same_end(course, lesson, released, first):
+    """By files and in memory: the same rows in the gradebook, the same notebook, the same files beside it; also one over the other."""
+    answers = {next(iter(marking.load(NUMBER)[0])): -1.5}
+    path = _hand_in(course, lesson, released, "chen", answers=answers)
+    (path.parent / "timestamp.txt").write_text("2026-03-02 18:00:00 UTC\n")
+    (path.parent / "notes").mkdir()
+    (path.parent / "notes" / "mine.txt").write_text("kept")
+    with courses.gradebook(course) as book:
+        book.add_student("chen")
+    graded, found = course / "autograded" / "chen" / lesson, {}
+    for road in (first, {"ours": "stock", "stock": "ours"}[first]):
+        if road == "ours":
+            grade(course, learner="chen", force=True)
+        else:
+            assert _nbgrader(course, "autograde", lesson, "--student", "chen", "--force").returncode == 0
+        files = {str(one.relative_to(graded)): one.stat().st_mode for one in sorted(graded.rglob("*")) if one.is_file()}
+        nb = nbformat.read(graded / f"{lesson}.ipynb", as_version=4)
+        nb.metadata.pop("language_info", None)
+        found[road] = _rows(course, lesson, "chen"), files, nb
+    assert found["ours"][:2] == found["stock"][:2]
+    assert found["ours"][2] == found["stock"][2]
+    assert len(found["ours"][1]) == 3
+
+
 @pytest.mark.parametrize("flag", ["--no-execute", "--FencedExecute.enabled=False"])
 def test_stock_autograde_pays_nothing_for_what_it_did_not_execute(course, lesson, flag):
     done = _nbgrader(course, "autograde", lesson, "--student", "amara", "--force", flag)
