@@ -123,12 +123,12 @@ def captures_picture(captures: Sequence[Waveform]) -> None:
 
 
 def capture_picture(captures: Sequence[Waveform], number: int, *, cursor_volts: float = 0.0) -> None:
-    """Show one capture (they count from 1), larger, with a line at `cursor_volts` (V) to measure by."""
+    """Show one capture (they count from 1), larger, with a line at `cursor_volts` (V, kept on the screen) to measure by."""
     if number not in range(1, len(captures) + 1):
         return show(f"There are captures 1 to {len(captures)}.", f"<p>There are captures 1 to {len(captures)}.</p>")
-    wave = captures[number - 1]
-    drawn = _capture(wave, number, [Level(float(cursor_volts), f"cursor {amount(float(cursor_volts), 'V')}")], 760, 460)
-    text = f"Capture {number}: {_reach(wave)}; the cursor's line stands at {amount(float(cursor_volts), 'V')}."
+    wave, at = captures[number - 1], max(-_SCREEN_VOLTS, min(_SCREEN_VOLTS, float(cursor_volts)))
+    drawn = _capture(wave, number, [Level(at, f"cursor {amount(at, 'V')}")], 760, 460)
+    text = f"Capture {number}: {_reach(wave)}; the cursor's line stands at {amount(at, 'V')}."
     return show(text, f'<div style="max-width:60em">{drawn}</div>')
 
 
