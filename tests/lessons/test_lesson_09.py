@@ -150,7 +150,7 @@ def test_the_traps_of_the_course_map_are_there_and_worked_numbers_are_nobodys():
 
 
 def test_the_wire_is_that_of_the_standards_table():
-    """NFPA 70 chapter 9 table 8 (public transcription): solid 18 AWG 7.77 Ω per 1000 ft at 75 °C."""
+    """NFPA 70 chapter 9 table 8 (seen in a public copy): solid 18 AWG 7.77 Ω per 1000 ft at 75 °C."""
     assert "7.77 Ω in 1000 ft" in PROSE and Wire(18, 1000, celsius=75).one_way_ohm == pytest.approx(7.77, rel=1e-3)
     assert Wire(22, 100).one_way_ohm == pytest.approx(1.6, rel=0.01)
 
