@@ -40,7 +40,13 @@ def about(cell):
 
 
 def graded(book):
-    return [cell for cell in book.cells if about(cell).get("grade")]
+    """The cells that are marked by machine."""
+    return [cell for cell in book.cells if about(cell).get("grade") and not about(cell).get("solution")]
+
+
+def by_hand(book):
+    """The cells that a person marks: a text of the learner's own."""
+    return [cell for cell in book.cells if about(cell).get("grade") and about(cell).get("solution")]
 
 
 def folded(cell):
@@ -132,6 +138,19 @@ def test_each_solution_checks_itself_on_the_learners_own_circuit(book):
         assert "circuit" in SOLVED.search(book.cells[book.cells.index(cell) - 1].source)[1], cell.id
 
 
+def test_what_a_person_marks_has_a_printed_rubric_and_stays_open_to_the_learner(book, out):
+    for cell in by_hand(book):
+        question = book.cells[book.cells.index(cell) - 1]
+        assert question.id == f"{cell.id}-question" and "rubric" in question.source and cell.cell_type == "markdown"
+        lines = re.findall(r"^\| (\d+) \|", question.source, re.MULTILINE)
+        assert lines == [str(number) for number in range(1, about(cell)["points"] + 1)]
+        assert re.search(rf"\b{about(cell)['points']} points\b", question.source) and not about(cell)["locked"]
+        given = next(each for each in out.cells if each.id == cell.id)
+        assert given.metadata.get("editable", True) and "Write your answer here." in given.source
+        prompt = SOLVED.sub("", cell.source).strip()
+        assert prompt and prompt in given.source
+
+
 def test_two_items_do_not_share_a_variable(book):
     names = [HANDED_IN.fullmatch(cell.source)["name"] for cell in graded(book)]
     assert len(set(names)) == len(names)
@@ -218,7 +237,7 @@ def test_a_learner_cannot_delete_what_the_lesson_needs(out):
     for cell in out.cells:
         if folded(cell) or about(cell):
             assert cell.metadata.get("deletable") is False, cell.id
-        if folded(cell) or about(cell).get("grade"):
+        if folded(cell) or (about(cell).get("grade") and not about(cell).get("solution")):
             assert cell.metadata.get("editable") is False, cell.id
 
 
