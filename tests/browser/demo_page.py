@@ -1,6 +1,7 @@
 """Driving the demo page: start it, choose a bench, move its controls by keyboard, read what stands there."""
 
 import contextlib
+import json
 import re
 import signal
 import socket
@@ -69,6 +70,16 @@ def until(page, words: str) -> None:
 def until_shown(place, state) -> None:
     """Wait for the picture of `state` in a page, or a part of one."""
     expect(place.locator(".hc-sentence")).to_have_text(state.sentence, timeout=READY_S * 1000)
+
+
+def until_readings(page, state) -> None:
+    """Wait for the readings of `state`; its sentence may tell of another way to it."""
+    there = """rows => JSON.stringify([...document.querySelectorAll('.hc-readings > div')]
+        .map(row => [...row.children].map(one => one.textContent))) === rows"""
+    rows = [[words, *values] for words, values in as_shown(state).items()]
+    page.wait_for_function(
+        there, arg=json.dumps(rows, ensure_ascii=False, separators=(",", ":")), timeout=READY_S * 1000
+    )
 
 
 def slider(page, name: str):
