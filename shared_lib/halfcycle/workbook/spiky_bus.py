@@ -10,11 +10,11 @@ import numpy as np
 
 from ..oscilloscope import Oscilloscope
 from ..pulses import Pulses, pulses
-from ..spikes import Actuator, Filter, SpikeBus, spike_bus
+from ..spikes import Actuator, SpikeBus, spike_bus
 from ..supply import Supply
 from ..waveforms import Waveform
 
-__all__ = ["COUNTS_VOLTS", "ChargingBus", "bus_of", "charging_bus"]
+__all__ = ["COUNTS_VOLTS", "ChargingBus", "blocks", "bus_of", "charging_bus"]
 
 COUNTS_VOLTS = 15.0  # what stands less above the undisturbed wave is not counted in this lesson
 VIEW_S = (-2e-6, 18e-6)  # of a close view, from the opening of the switch
@@ -23,8 +23,9 @@ _JUST = 1e-9
 _NEAR = np.concatenate(
     [[-_JUST, _JUST], np.arange(-2, 2, 0.02) * 1e-6, np.arange(2, 30, 0.1) * 1e-6, np.geomspace(30e-6, 300e-6, 60)]
 )
+_AFTER_CLOSING = np.concatenate([[-_JUST, _JUST], np.arange(0.5, 40, 0.5) * 1e-6])
 _VOLTS_SCOPE = {"bits": 12, "full_scale_volts": 400.0, "noise_volts_rms": 0.03, "offset_volts": 0.0}
-_AMPS_SCOPE = {"bits": 12, "full_scale_volts": 20.0, "noise_volts_rms": 5e-3, "offset_volts": 0.0}  # a clamp, in A
+_AMPS_SCOPE = {"bits": 12, "full_scale_volts": 20.0, "noise_volts_rms": 4e-4, "offset_volts": 0.0}  # a clamp, in A
 
 
 @dataclass(frozen=True, eq=False)
@@ -48,7 +49,9 @@ class ChargingBus:
     def seconds(self) -> np.ndarray:
         """The instants of all waves, s: even steps, and close ones about each opening."""
         run = self.solved.run
-        every = np.concatenate([run.times(_STEPS), np.add.outer(self.openings, _NEAR).ravel()])
+        closings = [begin for begin, _, mode in run.modes("switch") if mode == "on"]
+        near = [np.add.outer(self.openings, _NEAR).ravel(), np.add.outer(closings, _AFTER_CLOSING).ravel()]
+        every = np.concatenate([run.times(_STEPS), *near])
         return np.unique(every[(every >= run.begin) & (every <= run.end)])
 
     @cached_property
@@ -106,6 +109,11 @@ class ChargingBus:
 
     def _read(self, wave: Waveform, second: float) -> float:
         return float(np.interp(second, wave.seconds, wave.values))
+
+    @cached_property
+    def mean_watts(self) -> float:
+        """Mean power into the store over a whole charge from empty, W (of two times 2.5 V, unless the actuator says else)."""
+        return self.solved.actuator.energy_joules / self.solved.charge_seconds()
 
     def seconds_above(self, threshold_volts: float) -> tuple[float, ...]:
         """How long each spike stands more than `threshold_volts` above the undisturbed sine, s; 0 where it never does."""
@@ -167,7 +175,6 @@ def charging_bus(
     pulse_s: float = 150e-6,
     inductance_henry: float = 1.2e-3,
     store_volts: float = 4.0,
-    filter: Filter | None = None,
 ) -> ChargingBus:
     """The bus of a transformer (V without load, Ω, H) with other loads (Ω) and an actuator that charges its store (V).
 
@@ -176,7 +183,7 @@ def charging_bus(
     """
     supply = Supply(volts_rms, resistance_ohm=resistance_ohm, leakage_henry=leakage_henry)
     actuator = Actuator(pulses_per_cycle=pulses_per_cycle, pulse_s=pulse_s, inductance_henry=inductance_henry)
-    solved = spike_bus(supply, actuator, filter, bus_load_ohm=bus_load_ohm, store_volts=store_volts)
+    solved = spike_bus(supply, actuator, bus_load_ohm=bus_load_ohm, store_volts=store_volts)
     return ChargingBus(solved, f"{volts_rms} {resistance_ohm} {leakage_henry} {bus_load_ohm} {pulses_per_cycle}")
 
 
@@ -185,3 +192,12 @@ def bus_of(circuit) -> ChargingBus:
     names = ("resistance_ohm", "leakage_henry", "bus_load_ohm", "pulses_per_cycle")
     names += ("pulse_s", "inductance_henry", "store_volts")
     return charging_bus(circuit.volts_rms, **{name: getattr(circuit, name) for name in names})
+
+
+def blocks(height_volts: float, width_s: float, hertz: float) -> Waveform:
+    """One period of square pulses of a height (V) and width (s), so many a second (Hz), with nothing between them, V.
+
+    >>> blocks(90.0, 5e-6, 200.0).values.tolist()
+    [90.0, 90.0, 0.0, 0.0]
+    """
+    return Waveform([0.0, width_s, width_s, 1 / hertz], [height_volts, height_volts, 0.0, 0.0], "V")

@@ -34,9 +34,10 @@ def store_picture(
     values = np.append(np.sqrt(2 * charging_watts * rising / series), lowest_volts)
     scope = scope_svg(
         [Trace(Waveform(seconds, values, "V"), "load", "Whole store")],
-        [Level(full, f"full, {amount(full, 'V')}"), Level(lowest_volts, f"lowest, {amount(lowest_volts, 'V')}")],
-        cursor_s=charge_s,
-        cursor_label=f"full after {amount(charge_s, 's')}",
+        [
+            Point(charge_s, full, f"full, {amount(charge_s, 's')}"),
+            Level(lowest_volts, f"lowest, {amount(lowest_volts, 'V')}"),
+        ],
         title="Voltage of a store while it is charged at a steady power, and while it then empties",
     )
     words = (
