@@ -29,7 +29,7 @@ def sheet(name: str, *, paper: str = "letter") -> figures.Page:
     words, bench = talk(name), module(name)
     page = figures.Page(_in_words(words, bench), width_in=PAPERS[paper][0], height_in=PAPERS[paper][1])
     right = page.width_in - _MARGIN_IN
-    page.write(_MARGIN_IN, 0.55, f"Safety talk: {words.title}", fontsize=20, weight="bold")
+    page.write(_MARGIN_IN, 0.55, f"Safety talk: {words.title}", fontsize=18, weight="bold")
     page.write(_MARGIN_IN, 0.97, words.about, fontsize=10.5)
     page.write(right, 0.62, "Half Cycle\nFennel Street Library", fontsize=9, ha="right", linespacing=1.3)
     page.line(_MARGIN_IN, right, 1.24, 1.6)

@@ -132,5 +132,5 @@ def _names(sketch: Sketch) -> None:
     columns += [(x, f"coil {call}", f"@output {call}@") for call, x in _OUT.items()]
     columns += [(x, f"LED {call}", f"@led {call}@") for call, x in _LED.items()]
     for x, name, value in columns:
-        sketch.words((x - 0.1, -0.55), name, align="center", size=14)
-        sketch.words((x - 0.1, -1.05), value, align="center", size=14)
+        sketch.words((x - 0.1, -0.55), name, align="center", size=13)
+        sketch.words((x - 0.1, -1.05), value, align="center", size=13)
