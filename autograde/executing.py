@@ -44,18 +44,24 @@ def as_output(output) -> NotebookNode:
 
 
 class Executor:
-    """Executes tasks behind ``fence``, one at a time: by a warm interpreter, or by kernels where there can be none."""
+    """Executes tasks behind ``fence``, in any number of threads: by a warm interpreter, or by kernels where there can be none."""
 
     def __init__(self, fence):
         self._fence, self._warm = fence, Warm(fence) if isinstance(fence, Fence) else None
 
+    def start(self):
+        """Begin to get warm, before there is anything to execute."""
+        if self._warm is not None:
+            self._warm.start()
+
     def run(self, task):
         """Return the result of ``task``."""
-        for _ in range(2 if self._warm else 0):  # the second time with a new interpreter
+        warm = self._warm
+        for _ in range(2 if warm else 0):  # the second time with a new interpreter
             try:
-                return self._warm.run(task)
+                return warm.run(task)
             except NotWarm:
-                self._warm.close()
+                continue
         self._warm = None
         return kernel_run(task, self._fence)
 

@@ -29,7 +29,7 @@ _SYSTEM = ("/usr", "/bin", "/sbin", "/lib", "/lib32", "/lib64")
 _ETC = ("ld.so.cache", "ld.so.conf", "ld.so.conf.d", "localtime", "fonts", "alternatives")
 _GRACE_SECONDS = 60  # for starting and ending, beyond the time a notebook may take
 _FIRST_UID = 520_000_000  # far above every account; a uid of its own gives a fenced process its own process bound
-_FIRST_WARM_UID, _ZYGOTES = 530_000_000, 64
+_FIRST_WARM_UID, _ZYGOTES, _FORKS = 530_000_000, 4, 64  # side by side, each fork with a uid of its own
 _ZYGOTE_RIGHTS = ("CAP_SYS_ADMIN", "CAP_SETPCAP")
 _ZYGOTE = "import sys; sys.path.insert(0, '/fence'); from behind.zygote import main; main()"
 
@@ -94,13 +94,13 @@ class Fence:
         start = [sys.executable, _START, *_bounds(self.limits, uid)]
         return [*_bwrap(), *(argument for part in parts for argument in part), "--", *start, *inside]
 
-    def zygote(self, number):
-        """Return the command line of a warm interpreter (see `autograde.behind`); ``number`` tells those of one grading apart.
+    def zygote(self, number=0):
+        """Return the command line of a warm interpreter (see `autograde.behind`); ``number`` tells those of one process apart.
 
         It keeps the rights that it needs to set its forks apart; they give up every one of them.
         """
         root = os.geteuid() == 0
-        uid = _FIRST_WARM_UID + os.getpid() * _ZYGOTES + number % _ZYGOTES if root else 0
+        uid = _FIRST_WARM_UID + (os.getpid() * _ZYGOTES + number % _ZYGOTES) * _FORKS if root else 0
         rights = [argument for right in _ZYGOTE_RIGHTS for argument in ("--cap-add", right)]
         rights += [] if root else ["--uid", "0", "--gid", "0"]
         behind = [*_folders_above("/fence/behind/any"), "--ro-bind", str(_ROOM / "behind"), "/fence/behind"]

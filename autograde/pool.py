@@ -6,7 +6,7 @@ The threads only wait for what runs behind the fences. All of nbgrader, and the 
 from __future__ import annotations
 
 import contextlib
-import queue
+import threading
 from concurrent.futures import ThreadPoolExecutor
 
 from autograde.executing import Executor
@@ -16,17 +16,14 @@ __all__ = ["Pool", "pool"]
 
 
 class Pool:
-    """``executors``, each with something to execute when there is something. `running` says whose work that is."""
+    """``workers`` executions at once, each by ``executor.run``. `running` says whose work is being executed."""
 
-    def __init__(self, executors):
-        self.workers = len(executors)
-        self._free, self._names = queue.SimpleQueue(), {}
-        for one in executors:
-            self._free.put(one)
-        self._threads = ThreadPoolExecutor(self.workers, thread_name_prefix="fence")
+    def __init__(self, executor, workers):
+        self.workers, self._executor, self._names = workers, executor, {}
+        self._threads = ThreadPoolExecutor(workers, thread_name_prefix="fence")
 
     def submit(self, task, begin, keep):
-        """Execute ``task`` when an executor is free: call ``begin()``, then ``keep(result)``; return the future."""
+        """Execute ``task`` when a worker is free: call ``begin()``, then ``keep(result)``; return the future."""
         return self._threads.submit(self._one, task, begin, keep)
 
     @property
@@ -39,37 +36,31 @@ class Pool:
         self._threads.shutdown(cancel_futures=True)
 
     def _one(self, task, begin, keep):
-        executor = self._free.get()
-        self._names[id(executor)] = task["who"][1]
+        here = threading.get_ident()
+        self._names[here] = task["who"][1]
         try:
             begin()
-            keep(executor.run(task))
+            keep(self._executor.run(task))
         finally:
-            del self._names[id(executor)]
-            self._free.put(executor)
+            del self._names[here]
 
 
 @contextlib.contextmanager
 def pool(fence, workers=1, cluster=None):
     """Open a `Pool` that executes behind ``fence``, or on the Dask cluster whose scheduler is at the address ``cluster``."""
+    executor = _on_cluster(fence, cluster) if cluster else Executor(fence)
     with contextlib.ExitStack() as stack:
-        executors = stack.enter_context(_on_cluster(fence, cluster, workers)) if cluster else _here(fence, workers)
-        for one in executors:
-            stack.callback(one.close)
-        made = Pool(executors)
+        stack.callback(executor.close)
+        made = Pool(executor, executor.workers if cluster else workers)
         stack.callback(made.close)
         yield made
 
 
-def _here(fence, workers):
-    return [Executor(fence) for _ in range(workers)]
-
-
-def _on_cluster(fence, address, workers):
+def _on_cluster(fence, address):
     try:
-        from autograde.cluster import executors
+        from autograde.cluster import ClusterExecutor
     except ImportError as error:
         raise Trouble(
             "--cluster needs the package dask[distributed]; install the extra “cluster” of halfcycle-autograde."
         ) from error
-    return executors(fence, address, workers)
+    return ClusterExecutor(fence, address)

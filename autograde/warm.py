@@ -1,4 +1,4 @@
-"""A warm interpreter behind the fence: one submission after another, each in a fork that is apart from all others."""
+"""A warm interpreter behind the fence: each submission in a fork of its own, that is apart from all others."""
 
 from __future__ import annotations
 
@@ -8,12 +8,14 @@ import os
 import select
 import signal
 import socket
+import struct
 import subprocess
+import threading
 import time
 
 from autograde.behind.frames import Frames, pack, unpack
 from autograde.results import Gathered
-from autograde.watch import Watch
+from autograde.watch import Watch, parent_of
 
 __all__ = ["NotWarm", "Warm"]
 
@@ -21,37 +23,58 @@ _START_SECONDS = 60
 _GRACE_SECONDS = 3  # for a cell to end after it has been interrupted
 _PIECE = 2**18
 _MOST_FRAMES = 200_000
+_CREDENTIALS = struct.Struct("3i")
 _number = itertools.count()
 
 
 class NotWarm(Exception):
-    """The warm interpreter could not be set up on this computer."""
+    """The warm interpreter could not be set up on this computer, or has been ended from outside."""
 
 
 class Warm:
-    """One warm interpreter behind ``fence`` (a `Fence`); it starts when it is first needed, and again after a bad end."""
+    """One warm interpreter behind ``fence`` (a `Fence`), for any number of threads; it starts when it is first needed."""
 
     def __init__(self, fence):
-        self._fence, self._process, self._control = fence, None, None
+        self._fence, self._process, self._control, self._lock = fence, None, None, threading.Lock()
 
     def run(self, task):
         """Execute ``task`` (see `autograde.executing`) and return its result; raises `NotWarm` where nothing was run."""
-        self._start()
+        process = self.start()
         ours, theirs = socket.socketpair()
         with ours:
+            ours.setsockopt(socket.SOL_SOCKET, socket.SO_PASSCRED, 1)
             with theirs:
                 self._hand_over(theirs)
             limits = self._fence.limits
             ours.sendall(pack(_asked(task, limits, self._fence.environment(task["who"]))))
-            with Watch(self._process.pid, None, limits) as watch:
-                told = _Told(task, limits)
-                ended = told.listen(ours, watch)
-        if not ended or not self._is_free():
-            self.close()
+            told = _Told(task, limits)
+            with _Fork(ours) as fork, Watch(fork.pid, None, limits, fork.end) as watch:
+                told.listen(ours, fork.first, watch)
+        if not told.whole and process.poll() is not None:
+            raise NotWarm("the warm interpreter has ended")
         return told.result(watch)
+
+    def start(self):
+        """Start the interpreter, unless it runs, and return its process."""
+        with self._lock:
+            if self._process is None or self._process.poll() is not None:
+                self._end()
+                self._begin()
+            return self._process
 
     def close(self):
         """End the interpreter and everything that it started; a later `run` starts another."""
+        with self._lock:
+            self._end()
+
+    def _begin(self):
+        self._control, theirs = socket.socketpair(socket.AF_UNIX, socket.SOCK_SEQPACKET)
+        quiet = {"stdout": subprocess.DEVNULL, "stderr": subprocess.DEVNULL, "start_new_session": True}
+        with theirs:
+            self._process = subprocess.Popen(self._fence.zygote(next(_number)), stdin=theirs, **quiet)
+        self._ready = False
+
+    def _end(self):
         if self._process is not None:
             with contextlib.suppress(OSError):
                 os.killpg(self._process.pid, signal.SIGKILL)
@@ -59,41 +82,67 @@ class Warm:
             self._control.close()
         self._process = self._control = None
 
-    def _start(self):
-        if self._process is not None and self._process.poll() is None:
-            return
-        self.close()
-        self._control, theirs = socket.socketpair()
-        self._control.settimeout(_START_SECONDS)
-        command = self._fence.zygote(next(_number))
-        quiet = {"stdout": subprocess.DEVNULL, "stderr": subprocess.DEVNULL, "start_new_session": True}
-        self._process = subprocess.Popen(command, stdin=theirs, **quiet)
-        theirs.close()
-        self._hear(b"ready\n")
-
     def _hand_over(self, theirs):
         try:
-            socket.send_fds(self._control, [b"r"], [theirs.fileno()])
-        except OSError as error:
+            with self._lock:
+                self._wait_until_ready()
+                socket.send_fds(self._control, [b"r"], [theirs.fileno()])
+        except (OSError, AttributeError) as error:
             self.close()
-            raise NotWarm("the warm interpreter has ended") from error
+            raise NotWarm("the warm interpreter did not start, or has ended") from error
 
-    def _hear(self, word):
+    def _wait_until_ready(self):
+        if not self._ready:
+            self._control.settimeout(_START_SECONDS)
+            if self._control.recv(16) != b"ready":
+                raise ConnectionError
+            self._ready = True
+
+
+class _Fork:
+    """The fork that speaks on the socket ``ours``: the kernel says which process sent its first words, before it read any task.
+
+    ``pid`` is the first process of its namespace, the parent of the one that speaks: all of the namespace ends with it.
+    """
+
+    def __init__(self, ours):
+        self._ours, self._handle = ours, None
+
+    def __enter__(self):
+        self.first, sender = _first_words(self._ours)
+        self.pid = parent_of(sender) if sender else None
         try:
-            heard = self._control.recv(len(word), socket.MSG_WAITALL)
-        except OSError:
-            heard = b""
-        if heard != word:
-            self.close()
-            raise NotWarm("the warm interpreter did not start")
+            self._handle = os.pidfd_open(self.pid) if self.pid else None
+        except OSError:  # it has ended already
+            self._handle = None
+        if self._handle is None:
+            raise NotWarm("a fork could not go apart")
+        return self
 
-    def _is_free(self):
-        """Every process of the submission is gone when the interpreter says so."""
-        with contextlib.suppress(NotWarm):
-            self._control.settimeout(_GRACE_SECONDS)
-            self._hear(b"done\n")
-            return True
-        return False
+    def __exit__(self, *_):
+        """It is over when every process of the submission is gone."""
+        self._ours.close()
+        if not select.select([self._handle], [], [], _GRACE_SECONDS)[0]:
+            self.end()
+            select.select([self._handle], [], [], _GRACE_SECONDS)
+        os.close(self._handle)
+
+    def end(self):
+        """End every process of the submission."""
+        with contextlib.suppress(OSError):
+            signal.pidfd_send_signal(self._handle, signal.SIGKILL)
+
+
+def _first_words(ours):
+    ours.settimeout(_START_SECONDS)
+    try:
+        data, about, *_ = ours.recvmsg(_PIECE, socket.CMSG_SPACE(_CREDENTIALS.size))
+    except OSError:
+        return b"", None
+    ours.settimeout(None)
+    ours.setsockopt(socket.SOL_SOCKET, socket.SO_PASSCRED, 0)
+    found = [_CREDENTIALS.unpack(raw) for _, kind, raw in about if kind == socket.SCM_CREDENTIALS]
+    return data, found[0][0] if found and found[0][0] else None
 
 
 def _asked(task, limits, setting):
@@ -116,24 +165,32 @@ class _Told:
         self._frames, self._count, self._began = Frames(), 0, time.monotonic()
         self._ends = self._began + limits.notebook_seconds + _GRACE_SECONDS
 
-    def listen(self, ours, watch):
-        """Take frames until the other end closes; False when it had to be given up before that."""
+    @property
+    def whole(self):
+        """Whether it has told all to the end."""
+        return self._place == len(self._order)
+
+    def listen(self, ours, first, watch):
+        """Take frames, the ``first`` of which have been read, until the other end closes or is given up."""
+        self._take(first)
         while self._count < _MOST_FRAMES and not watch.breach:
             now, limit = time.monotonic(), self._limit()
             if now > limit:
                 self._late = True
-                return False
+                return
             if not select.select([ours], [], [], min(limit - now, 0.5))[0]:
                 continue
             try:
                 data = ours.recv(_PIECE)
             except OSError:
-                return True
+                return
             if not data:
-                return True
-            for line in self._frames.feed(data):
-                self._frame(unpack(line) or {})
-        return False
+                return
+            self._take(data)
+
+    def _take(self, data):
+        for line in self._frames.feed(data):
+            self._frame(unpack(line) or {})
 
     def _limit(self):
         """Until when the cell that is running may still answer."""
@@ -143,8 +200,6 @@ class _Told:
     def _frame(self, frame):
         self._count += 1
         kind, content = frame.get("kind"), frame.get("content")
-        if kind == "refused" and self._count == 1:
-            raise NotWarm(f"a fork could not go apart ({str(frame.get('why'))[:80]})")
         content = content if isinstance(content, dict) else {}
         if kind == "begin":
             self._begin(frame.get("cell"))
@@ -169,7 +224,7 @@ class _Told:
 
     def result(self, watch):
         """Return the result; a run that did not reach its end says why in one sentence."""
-        if self._place < len(self._order):
+        if not self.whole:
             self._gathered.stopped = self._why(self._names[self._order[self._place]], watch)
         return self._gathered.result()
 

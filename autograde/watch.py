@@ -7,16 +7,20 @@ import signal
 import threading
 from pathlib import Path
 
-__all__ = ["Watch", "resident_bytes"]
+__all__ = ["Watch", "parent_of", "resident_bytes"]
 
 _PAGE = os.sysconf("SC_PAGE_SIZE") if hasattr(os, "sysconf") else 4096
 _EVERY_SECONDS = 0.25
 
 
 class Watch:
-    """While open, kill the process group ``pid`` as soon as it outgrows ``limits``; ``breach`` then says why."""
+    """While open, end the process ``pid`` with all its own as soon as they outgrow ``limits``; ``breach`` then says why.
 
-    def __init__(self, pid, folder, limits):
+    ``end`` is how: by default its process group is killed.
+    """
+
+    def __init__(self, pid, folder, limits, end=None):
+        self._end = end or (lambda: _kill(pid))
         self.breach = ""
         self._pid, self._folder, self._limits = pid, folder, limits
         self._memory_files = _memory_files()
@@ -35,7 +39,7 @@ class Watch:
         while not self._over.wait(_EVERY_SECONDS) and not self.breach:
             self.breach = self._outgrown()
         if self.breach:
-            _kill(self._pid)
+            self._end()
 
     def _outgrown(self):
         if resident_bytes(self._pid) > self._limits.memory_bytes:
@@ -51,7 +55,7 @@ def resident_bytes(pid):
     """Return the resident memory of ``pid`` and every process below it, in bytes."""
     parents = {}
     for place in os.listdir("/proc"):
-        if place.isdigit() and (parent := _parent(place)) is not None:
+        if place.isdigit() and (parent := parent_of(place)) is not None:
             parents.setdefault(parent, []).append(int(place))
     family, found = [pid], 0
     while family:
@@ -70,9 +74,10 @@ def _memory_files():
     return next((int(line.split()[1]) * 1024 for line in lines if line.startswith("Shmem:")), 0)
 
 
-def _parent(place):
+def parent_of(pid):
+    """Return the parent of the process ``pid``, or None when there is no such process."""
     try:
-        return int(Path("/proc", place, "stat").read_text().rpartition(")")[2].split()[1])
+        return int(Path("/proc", str(pid), "stat").read_text().rpartition(")")[2].split()[1])
     except (OSError, ValueError, IndexError):
         return None
 

@@ -14,6 +14,7 @@ __all__ = ["FOLDERS", "Terms", "leave"]
 _NEW = {"mount": 0x00020000, "host": 0x04000000, "ipc": 0x08000000, "process": 0x20000000, "network": 0x40000000}
 _READ_ONLY, _NOSUID, _NODEV, _NOEXEC, _REMOUNT = 1, 2, 4, 8, 32
 _BIND, _RECURSIVE, _PRIVATE = 1 << 12, 1 << 14, 1 << 18
+_DIE_WITH_PARENT = 1
 _SET_SECUREBITS, _DROP_BOUND, _NO_NEW_PRIVILEGES, _AMBIENT, _CLEAR_ALL = 28, 24, 38, 47, 4
 _ROOT_IS_NOBODY = 0b101111  # NOROOT, NO_SETUID_FIXUP off, KEEP_CAPS off; each of them locked
 _CAPABILITY_VERSION_3 = 0x20080522
@@ -37,36 +38,39 @@ class Terms:
         }
 
 
-def leave(terms, run):
+def leave(terms, slot, run, fd):
     """Run ``run()`` in a process apart and return when it, and everything that it started, has ended.
 
-    Called in a fork of its own. The first process of the new namespace only waits: when it ends, the kernel ends
-    whatever the submission has left running.
+    Called in a fork of its own. The first process of the new namespace only waits: when it ends, or is ended from
+    outside, the kernel ends whatever the submission has left running. ``slot`` tells forks that run side by side
+    apart; ``fd``, on which ``run`` answers, is left to it alone.
     """
     _check(_libc.unshare(sum(_NEW.values())), "unshare")
     first = os.fork()
     if first == 0:
-        _first(terms, run)
+        _first(terms, slot, run, fd)
     os.waitpid(first, 0)
 
 
-def _first(terms, run):
+def _first(terms, slot, run, fd):
     try:
+        _check(_libc.prctl(_DIE_WITH_PARENT, signal.SIGKILL, 0, 0, 0), "die with parent")
         _mounts(terms)
         one = os.fork()
         if one == 0:
-            _last(terms, run)
+            _last(terms, slot, run)
+        os.close(fd)
         while os.waitpid(-1, 0)[0] != one:
             pass
     finally:
         os._exit(0)
 
 
-def _last(terms, run):
+def _last(terms, slot, run):
     try:
         for name, most in terms.bounds.items():
             _bound(getattr(resource, f"RLIMIT_{name}"), most)
-        _give_up_rights(terms.uid)
+        _give_up_rights(terms.uid and terms.uid + slot)
         os.setsid()
         os.umask(0o077)
         os.chdir(terms.desk)

@@ -2,7 +2,6 @@
 
 import asyncio
 import contextlib
-import gc
 import io
 import json
 import os
@@ -116,6 +115,7 @@ def prepare():
 
 def serve(socket):
     """Read what is to be run from ``socket`` (one line of JSON), run it, and send what it shows."""
+    socket.sendall(pack({"kind": "here"}))  # before anything of the learner's is known to this process
     with socket.makefile("rb") as lines:
         asked = json.loads(lines.readline())
     os.environ.update(asked["setting"])
@@ -138,7 +138,6 @@ def _fresh():
     random.seed()
     if numpy := sys.modules.get("numpy"):
         numpy.random.seed()
-    gc.unfreeze()
 
 
 async def _run_all(asked):

@@ -36,7 +36,7 @@ def warm(request, tmp_path_factory):
         patch.setattr(fences, "_places", lambda: [*places, str(shown)])
         made = Warm(Fence(Limits(), (str(shown / "course"),)))
         made.shown = shown
-        made._start()
+        made.start()
     yield made
     made.close()
 
