@@ -2,18 +2,14 @@
 
 from dataclasses import dataclass
 from functools import cached_property
-from typing import TYPE_CHECKING
 
-import numpy as np
-
+from . import instruments as meters
 from .network import Condition, Device, Diode, Exit, Law, Network, Run
-from .rectifier import add_supply
-from .solved import Solved
+from .rectifier import add_bridge, add_supply
+from .solved import Solved, probe
+from .supply import Supply
 from .values import need
 from .waveforms import Waveform
-
-if TYPE_CHECKING:
-    from .supply import Supply
 
 __all__ = ["Coil", "Opto", "Snubber", "Switched", "add_led", "add_output", "switch_coil", "switch_network", "triac"]
 
@@ -187,32 +183,20 @@ class Switched(Solved):
     output: str = "output"
     led: str = "LED"
 
-    @cached_property
-    def led_amps(self) -> Waveform:
-        """Current through the LED, A."""
-        return self.waveform("amps", self.led)
-
-    @cached_property
-    def coil_amps(self) -> Waveform:
-        """Current through the coil, A."""
-        return self.waveform("amps", f"{self.output} coil")
+    led_amps = probe("amps", "{led}", "Current through the LED, A.")
+    coil_amps = probe("amps", "{output} coil", "Current through the coil, A.")
+    output_volts = probe("volts", "{output}", "Voltage across the triac, V.")
 
     @cached_property
     def load_volts(self) -> Waveform:
         """Voltage across the coil as a meter at its terminals sees it, V."""
-        inner = self.waveform("volts", f"{self.output} coil")
-        return Waveform(inner.seconds, inner.values + self.waveform("volts", f"{self.output} winding").values, "V")
-
-    @cached_property
-    def output_volts(self) -> Waveform:
-        """Voltage across the triac, V."""
-        return self.waveform("volts", self.output)
+        inductance, winding = (self.waveform("volts", f"{self.output} {part}") for part in ("coil", "winding"))
+        return inductance.with_values(inductance.values + winding.values)
 
     @property
     def coil_rms_amps(self) -> float:
         """Rms current of the coil over the run, A."""
-        wave = self.coil_amps
-        return float(np.sqrt(np.trapezoid(wave.values**2, wave.seconds) / wave.seconds[-1]))
+        return meters.true_rms(self.coil_amps)
 
     @property
     def pulled_in(self) -> bool:
@@ -221,7 +205,7 @@ class Switched(Solved):
 
 
 def switch_network(
-    supply: "Supply",
+    supply: Supply,
     *,
     opto: Opto | None = None,
     led_resistor_ohm: float = 820.0,
@@ -249,7 +233,7 @@ def switch_network(
     return net
 
 
-def switch_coil(supply: "Supply", *, cycles: int = 1, samples_per_cycle: int = 2000, **parts) -> Switched:
+def switch_coil(supply: Supply, *, cycles: int = 1, samples_per_cycle: int = 2000, **parts) -> Switched:
     """One call through an optoisolator to a coil, in its periodic steady state of `cycles` periods.
 
     Parameters
@@ -294,12 +278,10 @@ def switch_coil(supply: "Supply", *, cycles: int = 1, samples_per_cycle: int = 2
     return Switched(net, run, cycles * samples_per_cycle, parts.get("coil") or Coil())
 
 
-def _light(net: Network, supply: "Supply", feed: str, opto: Opto, resistor_ohm: float, diodes: int) -> None:
+def _light(net: Network, supply: Supply, feed: str, opto: Opto, resistor_ohm: float, diodes: int) -> None:
     if feed == "full":
         net.voltage_source("control", "control", "other control", volts_peak=supply.volts_peak, hertz=supply.hertz)
-        ends = [("control", "lit"), ("other control", "lit"), ("common", "control"), ("common", "other control")]
-        for number, (anode, cathode) in enumerate(ends, start=1):
-            net.diode(f"D{number}", anode, cathode, Diode())
+        add_bridge(net, "control", "other control", "lit", "common", Diode())
         add_led(net, "LED", "lit", "common", opto, resistor_ohm, 0)
         return
     volts = {"half": {"volts_peak": supply.volts_peak, "hertz": supply.hertz}, "dc": {"dc_volts": 24.0}, "dark": {}}

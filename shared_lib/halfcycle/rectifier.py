@@ -2,17 +2,13 @@
 
 from dataclasses import dataclass
 from functools import cached_property
-from typing import TYPE_CHECKING
 
 import numpy as np
 
 from .network import Diode, ExponentialDiode, Network, Run
-from .solved import Solved
+from .solved import Solved, probe
+from .supply import Supply
 from .values import positive
-from .waveforms import Waveform
-
-if TYPE_CHECKING:
-    from .supply import Supply
 
 __all__ = ["Rectified", "SteadyRectified", "add_supply", "rectifier_network", "rectify"]
 
@@ -20,25 +16,31 @@ _LEAKAGE_AMPS = 1e-6
 _MOST_CYCLES = 200_000
 
 
-def add_supply(net: Network, supply: "Supply", plus: str, minus: str, name: str = "secondary") -> None:
+def add_supply(net: Network, supply: Supply, plus: str, minus: str, name: str = "secondary") -> None:
     """Put a transformer's secondary into `net` between two nodes: its open-circuit sine, then what is in series.
 
     The parts are called `name`, and where they are not zero "winding" (Ω) and "leakage" (H).
     """
-    chain = [
-        (part, value)
-        for part, value in (("winding", supply.resistance_ohm), ("leakage", supply.leakage_henry))
-        if value
-    ]
-    nodes = [plus if not chain else f"{name} inside", *(f"{name} {k}" for k in range(1, len(chain))), plus]
-    net.voltage_source(name, nodes[0], minus, volts_peak=supply.volts_peak, hertz=supply.hertz)
-    for (part, value), begin, end in zip(chain, nodes, nodes[1:], strict=False):
-        add = net.resistor if part == "winding" else net.inductor
-        add(part, begin, end, value)
+    outside = f"{name} 1" if supply.resistance_ohm and supply.leakage_henry else plus
+    inside = f"{name} inside" if supply.resistance_ohm or supply.leakage_henry else plus
+    net.voltage_source(name, inside, minus, volts_peak=supply.volts_peak, hertz=supply.hertz)
+    if supply.resistance_ohm:
+        net.resistor("winding", inside, outside, supply.resistance_ohm)
+    if supply.leakage_henry:
+        net.inductor("leakage", outside if supply.resistance_ohm else inside, plus, supply.leakage_henry)
+
+
+def add_bridge(
+    net: Network, line: str, other_line: str, plus: str, minus: str, diode: Diode | ExponentialDiode
+) -> None:
+    """Put four diodes, D1 to D4, into `net` between the two ends of a supply and the two of its load."""
+    ends = [(line, plus), (other_line, plus), (minus, line), (minus, other_line)]
+    for number, (anode, cathode) in enumerate(ends, start=1):
+        net.diode(f"D{number}", anode, cathode, diode)
 
 
 def rectifier_network(
-    supply: "Supply",
+    supply: Supply,
     *,
     kind: str = "half",
     load_ohm: float,
@@ -58,9 +60,7 @@ def rectifier_network(
         net.diode("D1", "line", "plus", diode)
     else:
         add_supply(net, supply, "line", "other line")
-        ends = [("line", "plus"), ("other line", "plus"), ("minus", "line"), ("minus", "other line")]
-        for number, (anode, cathode) in enumerate(ends, start=1):
-            net.diode(f"D{number}", anode, cathode, diode)
+        add_bridge(net, "line", "other line", "plus", "minus", diode)
     net.resistor("load", "plus", "minus", load_ohm)
     if capacitor_farad:
         net.capacitor("capacitor", "plus", "minus", capacitor_farad)
@@ -70,28 +70,17 @@ def rectifier_network(
 class _Probed(Solved):
     """The waveforms that one probes on a rectifier."""
 
-    usual = (("volts", "load"), ("amps", "secondary"), ("amps", "D1"), ("volts", "D1"))
-
-    @cached_property
-    def load_volts(self) -> Waveform:
-        """Voltage across the load (and the capacitor), V."""
-        return self.waveform("volts", "load")
-
-    @cached_property
-    def source_amps(self) -> Waveform:
-        """Current out of the transformer's secondary, A; its mean is the direct current in the winding."""
-        out = self.waveform("amps", "secondary")
-        return Waveform(out.seconds, -out.values, "A")
-
-    @cached_property
-    def diode_amps(self) -> Waveform:
-        """Current through diode D1, A."""
-        return self.waveform("amps", "D1")
-
-    @cached_property
-    def diode_volts(self) -> Waveform:
-        """Voltage across diode D1, anode to cathode, V; the reverse peak is minus its least value."""
-        return self.waveform("volts", "D1")
+    load_volts = probe("volts", "load", "Voltage across the load (and the capacitor), V.")
+    source_amps = probe(
+        "amps",
+        "secondary",
+        "Current out of the transformer's secondary, A; its mean is the dc in the winding.",
+        sign=-1.0,
+    )
+    diode_amps = probe("amps", "D1", "Current through diode D1, A.")
+    diode_volts = probe(
+        "volts", "D1", "Voltage across D1, anode to cathode, V; the reverse peak is minus its least value."
+    )
 
 
 @dataclass(frozen=True)
@@ -154,7 +143,7 @@ class SteadyRectified(_Probed):
 
 
 def rectify(
-    supply: "Supply",
+    supply: Supply,
     *,
     kind: str = "half",
     load_ohm: float,

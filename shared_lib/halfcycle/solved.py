@@ -8,16 +8,30 @@ import numpy as np
 from .network import Network, Run
 from .waveforms import Waveform
 
-__all__ = ["Solved"]
+
+class probe(cached_property):
+    """A waveform of a solved circuit: the "volts" across or the "amps" through a part, times `sign`.
+
+    In the name of the part, braces stand for a field of the circuit's solution.
+    """
+
+    def __init__(self, quantity: str, part: str, doc: str, *, sign: float = 1.0):
+        super().__init__(lambda solved: solved._probed(self))
+        self.quantity, self.part, self.sign, self.__doc__ = quantity, part, sign, doc
+
+    def __set_name__(self, owner: type, name: str):
+        super().__set_name__(owner, name)
+        owner.probes = (*owner.probes, self)
+
+    def asks(self, solved: "Solved") -> tuple[str, str]:
+        """The quantity and the part's name, braces filled."""
+        return self.quantity, self.part.format_map(vars(solved))
 
 
 class Solved:
-    """The waveforms of a solved circuit; who inherits has `network`, its `run`, and `steps`, the steps it is sampled in.
+    """The waveforms of a solved circuit; who inherits has `network`, its `run`, and `steps`, the steps it is sampled in."""
 
-    `usual` names the quantities that are nearly always asked for: solved together, they cost little more than one.
-    """
-
-    usual: ClassVar[tuple[tuple[str, str], ...]] = ()
+    probes: ClassVar[tuple[probe, ...]] = ()
     network: Network
     run: Run
     steps: int
@@ -27,17 +41,19 @@ class Solved:
 
         Errors: ValueError where the network has no such part.
         """
-        times = self._seconds
-        values = self._usual.get((quantity, part))
-        if values is None:
-            values = self.run.quantities([(quantity, part)], times)[0]
-        return Waveform(times - times[0], values, quantity[0].upper())
+        return self._wave(quantity, self.run.quantities([(quantity, part)], self._seconds)[0])
+
+    def _probed(self, one: probe) -> Waveform:
+        return self._wave(one.quantity, one.sign * self._samples[self.probes.index(one)])
+
+    def _wave(self, quantity: str, values: np.ndarray) -> Waveform:
+        return Waveform(self._seconds - self._seconds[0], values, quantity[0].upper())
 
     @cached_property
     def _seconds(self) -> np.ndarray:
         return self.run.times(self.steps)
 
     @cached_property
-    def _usual(self) -> dict[tuple[str, str], np.ndarray]:
-        values = self.run.quantities(list(self.usual), self._seconds) if self.usual else ()
-        return dict(zip(self.usual, values, strict=True))
+    def _samples(self) -> np.ndarray:
+        """What all probes show: solved together, they cost little more than one."""
+        return self.run.quantities([one.asks(self) for one in self.probes], self._seconds)

@@ -7,18 +7,16 @@ through the transformer's leakage inductance into whatever else hangs on the bus
 
 from dataclasses import dataclass, field, replace
 from functools import cached_property
-from typing import TYPE_CHECKING
 
 import numpy as np
 
+from . import instruments as meters
 from .network import CurrentPulses, Diode, ExponentialDiode, Network, Run, Switch
 from .rectifier import add_supply
-from .solved import Solved
+from .solved import Solved, probe
+from .supply import Supply
 from .values import need, positive
 from .waveforms import Waveform
-
-if TYPE_CHECKING:
-    from .supply import Supply
 
 __all__ = ["Actuator", "Filter", "PulsedSwitch", "SpikeBus", "spike_bus", "spike_network"]
 
@@ -142,7 +140,7 @@ def _charger(net: Network, actuator: Actuator, feed: str, period_s: float, store
 
 
 def spike_network(
-    supply: "Supply",
+    supply: Supply,
     actuator: Actuator | None = None,
     filter: Filter | None = None,
     *,
@@ -188,7 +186,6 @@ def _thermostat(net: Network, filter: Filter, ohm: float) -> None:
 class SpikeBus(Solved):
     """A solved bus: one period of its steady state, with the store at a fixed voltage."""
 
-    usual = (("volts", "bus load"), ("volts", "thermostat"), ("amps", "feed"), ("amps", "stored"))
     network: Network
     run: Run
     actuator: Actuator
@@ -196,25 +193,15 @@ class SpikeBus(Solved):
     steps: int
     arguments: dict
 
-    @cached_property
-    def bus_volts(self) -> Waveform:
-        """Voltage of the bus, V."""
-        return self.waveform("volts", "bus load")
-
-    @cached_property
-    def thermostat_volts(self) -> Waveform:
-        """Voltage across the thermostat, V."""
-        return self.waveform("volts", "thermostat")
-
-    @cached_property
-    def actuator_amps(self) -> Waveform:
-        """Current into the actuator's feed, A."""
-        return self.waveform("amps", "feed")
+    bus_volts = probe("volts", "bus load", "Voltage of the bus, V.")
+    thermostat_volts = probe("volts", "thermostat", "Voltage across the thermostat, V.")
+    actuator_amps = probe("amps", "feed", "Current into the actuator's feed, A.")
+    store_amps = probe("amps", "stored", "Current into the store, A.")
 
     @cached_property
     def undisturbed_volts(self) -> Waveform:
         """The sine that the same bus shows with the actuator at rest, V."""
-        return Waveform(self._seconds, self._quiet.volts("bus load", self._seconds), "V")
+        return self._wave("volts", self._quiet.volts("bus load", self._seconds))
 
     @property
     def spike_volts(self) -> float:
@@ -233,16 +220,12 @@ class SpikeBus(Solved):
     @property
     def charging_watts(self) -> float:
         """Average power that reaches the store at this stored voltage, W."""
-        stored = self.arguments["store_volts"]
-        amps = self.waveform("amps", "stored")
-        return float(stored * np.trapezoid(amps.values, amps.seconds) / amps.seconds[-1])
+        return self.arguments["store_volts"] * meters.dc(self.store_amps)
 
     @property
     def feed_volt_amperes(self) -> float:
         """Rms voltage of the bus times rms current of the feed, VA."""
-        volts, amps = self.bus_volts, self.actuator_amps
-        mean_squares = [np.trapezoid(w.values**2, w.seconds) / w.seconds[-1] for w in (volts, amps)]
-        return float(np.sqrt(mean_squares[0] * mean_squares[1]))
+        return meters.true_rms(self.bus_volts) * meters.true_rms(self.actuator_amps)
 
     def charge_seconds(self, steps: int = 4) -> float:
         """Seconds to fill both supercapacitors from empty: the integral of C·v dv over the charging power.
@@ -257,7 +240,7 @@ class SpikeBus(Solved):
 
 
 def spike_bus(
-    supply: "Supply",
+    supply: Supply,
     actuator: Actuator | None = None,
     filter: Filter | None = None,
     *,

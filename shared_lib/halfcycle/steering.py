@@ -6,17 +6,12 @@ optoisolator, take them apart again.
 """
 
 from dataclasses import dataclass
-from functools import cached_property
-from typing import TYPE_CHECKING
 
 from .network import Diode, ExponentialDiode, Network, Run
 from .optotriac import Coil, Opto, Snubber, Switched, add_led, add_output
 from .rectifier import add_supply
-from .solved import Solved
-from .waveforms import Waveform
-
-if TYPE_CHECKING:
-    from .supply import Supply
+from .solved import Solved, probe
+from .supply import Supply
 
 __all__ = ["FAULTS", "Steered", "steer", "steering_network"]
 
@@ -50,20 +45,9 @@ class Steered(Solved):
         """One of the two outputs, "A" or "B", as `switch_coil` would return it."""
         return Switched(self.network, self.run, self.steps, self.coil, f"output {call}", f"LED {call}")
 
-    @cached_property
-    def shared_volts(self) -> Waveform:
-        """Voltage of the shared conductor to common at the equipment, as a meter there sees it, V."""
-        return self.waveform("volts", "meter")
-
-    @property
-    def led_a_amps(self) -> Waveform:
-        """Current through LED A, A."""
-        return self.output("A").led_amps
-
-    @property
-    def led_b_amps(self) -> Waveform:
-        """Current through LED B, A."""
-        return self.output("B").led_amps
+    shared_volts = probe("volts", "meter", "Voltage of the shared conductor to common at the equipment, on a meter, V.")
+    led_a_amps = probe("amps", "LED A", "Current through LED A, A.")
+    led_b_amps = probe("amps", "LED B", "Current through LED B, A.")
 
     @property
     def outputs(self) -> tuple[bool, bool]:
@@ -97,7 +81,7 @@ def _branch(net: Network, call: str, fault: str | None, opto: Opto, resistor_ohm
 
 
 def steering_network(
-    supply: "Supply",
+    supply: Supply,
     call_a: bool,
     call_b: bool,
     *,
@@ -135,7 +119,7 @@ def steering_network(
 
 
 def steer(
-    supply: "Supply", call_a: bool, call_b: bool, *, cycles: int = 1, samples_per_cycle: int = 2000, **parts
+    supply: Supply, call_a: bool, call_b: bool, *, cycles: int = 1, samples_per_cycle: int = 2000, **parts
 ) -> Steered:
     """Two calls over one conductor by polarity, in the periodic steady state.
 
