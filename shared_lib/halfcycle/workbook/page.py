@@ -14,14 +14,14 @@ __all__ = ["show_pair", "side_by_side", "table", "twice"]
 _CELL = "text-align:left;padding:0.2em 1.2em 0.2em 0"
 
 
-def side_by_side(rows: Mapping[str, tuple[float, float]], unit: str) -> None:
-    """Show, for each name, what the formula gives and what the exact solver's wave reads, and by how much they differ.
+def side_by_side(rows: Mapping[str, tuple[float, float]], unit: str, *, against: str = "By the exact solver") -> None:
+    """Show, for each name, what the formula gives and what it is held `against`, and by how much they differ.
 
     >>> side_by_side({"mean": (10.5, 10.0)}, "V")
     The same, worked out twice
     mean | 10.50 V | 10.00 V | +5.0 %
     """
-    heads = ("", "By the formula", "By the exact solver", "Formula is off by")
+    heads = ("", "By the formula", against, "Formula is off by")
     table(
         "The same, worked out twice",
         heads,

@@ -22,6 +22,7 @@ ACROSS, UP = 10, 8
 _SIDE = 36.0  # picture units of one division
 _LEFT, _TOP = 56.0, 40.0
 _FINE = 5  # fine marks in one division
+_NOISE = 0.02  # of the whole height: how far a wave must have been below a line before its rise through it counts
 
 
 @dataclass(frozen=True)
@@ -144,16 +145,15 @@ def _across(wave: Waveform, setting: Setting) -> np.ndarray:
 
 
 def _rises(across: np.ndarray, height: np.ndarray) -> list[float]:
-    """Where the wave rises through nought, in divisions; crossings less than a fifth of a division apart are one."""
-    found: list[list[float]] = []
+    """Where the wave rises through nought, in divisions (twelve at most), each once however noisy the crossing."""
+    below = height < -_NOISE * np.ptp(height)
+    found, last = [], -1
     for at in np.flatnonzero((height[:-1] < 0) & (height[1:] >= 0)):
-        share = height[at] / (height[at] - height[at + 1])
-        rise = float(across[at] + share * (across[at + 1] - across[at]))
-        if found and rise - found[-1][0] < 1 / _FINE:
-            found[-1].append(rise)
-        else:
-            found.append([rise])
-    return [sum(group) / len(group) for group in found[:12]]
+        if below[last + 1 : at + 1].any():
+            share = height[at] / (height[at] - height[at + 1])
+            found.append(float(across[at] + share * (across[at + 1] - across[at])))
+            last = at
+    return found[:12]
 
 
 def _height(divisions: float) -> str:

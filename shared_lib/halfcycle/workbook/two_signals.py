@@ -218,7 +218,7 @@ def steps_picture(volts: float, settings: Sequence[float], *, bits: int = 8) -> 
     for setting in settings:
         scope = Oscilloscope(sample_hertz=1e5, bits=bits, full_scale_volts=UP * setting, noise_volts_rms=0.0,
                              offset_volts=0.0, trigger_volts=None, pre_trigger_s=0.0)  # fmt: skip
-        step = amount(1000 * scope.step_volts, "") + " mV"
+        step = f"{1000 * scope.step_volts:g} mV"
         screens.append((f"Recorded at {setting:g} V a division: steps of {step}", scope.capture(wave, 0), suited(wave)))
     show_screens(screens)
 
