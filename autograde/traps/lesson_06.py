@@ -84,6 +84,11 @@ def _added_rms(c, *, height=None, count=1.0):
     return added_rms(c, height or bus.height_volts, bus.width_s, spikes_per_second(c) * count)
 
 
+def _added_to_the_instant(c):
+    rest = bus_of(c).rest_volts
+    return math.hypot(rest, _spikes_alone(c)) - rest
+
+
 def _spikes_alone(c):
     return bus_of(c).height_volts * math.sqrt(bus_of(c).width_s * spikes_per_second(c))
 
@@ -297,6 +302,12 @@ TRAPS = {
             "total-for-added",
             lambda c: c.rest_volts + _added_rms(c),
             "That is the whole rms. The question asks by how much it grows.",
+            METER,
+        ),
+        Trap(
+            "instant-for-rms",
+            _added_to_the_instant,
+            "The sine at the moment of the spike was taken. The squares are added to the rms of the bus at rest.",
             METER,
         ),
         _per_cycle(lambda c: _added_rms(c, count=1 / HERTZ), METER),

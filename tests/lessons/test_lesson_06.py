@@ -189,3 +189,15 @@ def test_the_pictures_say_what_they_show_and_keep_a_learners_readings_to_themsel
     assert "Height 91.3 V, 4.83 µs wide" in shown(spiky_pictures.close_picture, bus)
     assert "91.3" not in shown(spiky_pictures.cycle_picture, bus, readings=False)
     assert "91.3" not in shown(spiky_pictures.close_picture, bus, readings=False)
+
+
+def test_the_samples_that_the_worked_example_reads_off_are_those_of_its_table(shown):
+    rows = dict(
+        line.split(" | ", 1)
+        for line in shown(spiky_pictures.samples_table, charging_bus(26.4, **EXAMPLE)).splitlines()[1:]
+    )
+    assert rows["−0.50"] == "28.52 | 35.64 | 3.44" and rows["0.30 (top)"].startswith("126.95 | 35.64")
+    before, after = (float(rows[row].split(" | ")[0]) for row in ("4.50", "5.00"))
+    assert np.interp(-(126.95 + 35.64) / 2, [-before, -after], [4.5, 5.0]) == pytest.approx(4.9, abs=0.05)
+    code = "".join("".join(cell["source"]) for cell in CELLS if cell["id"].endswith("-example"))
+    assert all(figure in code for figure in ("126.95 - 35.64", "4.9 - 0.1", "35.64 - 28.52", "/ 3.44"))

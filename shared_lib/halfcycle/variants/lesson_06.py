@@ -25,7 +25,7 @@ DRAWS = {
     "threshold_volts": Draw(
         (20, 30, 40, 50, 60), "V", "thermostat's input: threshold, counted from the undisturbed sine"
     ),
-    "qualify_microseconds": Draw((1, 2, 3, 4, 5, 6, 8), "µs", "thermostat's input: qualifying time"),
+    "qualify_microseconds": Draw((2, 3, 4, 5, 6, 8), "µs", "thermostat's input: qualifying time"),
 }
 
 WINDINGS = {40: (1.44, 0.30e-3), 50: (1.15, 0.24e-3), 75: (0.77, 0.16e-3)}  # Ω, H
