@@ -20,6 +20,7 @@ from pathlib import Path
 from traitlets.config import Config
 
 from autograde.trouble import Trouble, reason
+from halfcycle.release import RELEASE_CONFIG
 
 __all__ = ["LESSONS", "Settings", "config", "configure", "gradebook", "mend_path", "settings"]
 
@@ -58,7 +59,7 @@ def configure(c, place=None):
     _folders(c, found)
     _steps(c)
     _feedback(c)
-    c.ClearSolutions.code_stub = {"python": ""}
+    c.ClearSolutions.update(RELEASE_CONFIG["ClearSolutions"])
     c.Autograde.create_student = False
     c.RestoreCells.release_folder = str(found.folder / "release")
     c.FencedExecute.course_id = c.MarkSlips.course_id = found.course

@@ -5,6 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 
 from autograde import records
+from autograde.by_hand import NO_ANSWER, WAITING, texts
 from autograde.marking import Key, load
 from autograde.roster import learners
 from autograde.trouble import Trouble
@@ -22,6 +23,8 @@ def explain(course: Path, learner: str, item: str, gradebook) -> list[str]:
         )
     record = _record(course, learner, item)
     mark = record["items"].get(item)
+    if mark is None and (text := _text(gradebook, learner, item)):
+        return _text_lines(text, people[learner].name, gradebook)
     if mark is None:
         raise Trouble(f"Lesson {record['lesson']} has no item {item!r}; it has: {', '.join(record['items'])}.")
     keys, _ = load(record["lesson"])
@@ -36,6 +39,22 @@ def explain(course: Path, learner: str, item: str, gradebook) -> list[str]:
         *_mark_lines(mark, record),
         *_hand_lines(gradebook, learner, record["lesson"], item),
         *_twin_lines(record, item),
+    ]
+
+
+def _text(gradebook, learner: str, item: str):
+    return next((text for text in texts(gradebook) if (text.learner, text.item) == (learner, item)), None)
+
+
+def _text_lines(text, name: str, gradebook) -> list[str]:
+    """A text has no key: what the gradebook says is all there is."""
+    how = {WAITING: "Not marked yet; run: autograde review", NO_ANSWER: "Nothing was written; no person need look"}
+    return [
+        f"{name} ({text.learner}), lesson {text.lesson}, item {text.item}",
+        "",
+        "A text that a person marks, by the rubric that is printed in the lesson; it has no key.",
+        how.get(text.verdict, "Marked by hand"),
+        *_hand_lines(gradebook, text.learner, text.lesson, text.item),
     ]
 
 

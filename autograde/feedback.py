@@ -18,6 +18,7 @@ from nbgrader.coursedir import CourseDirectory
 from nbgrader.preprocessors import NbGraderPreprocessor
 
 from autograde import course as courses
+from autograde.by_hand import hand_marked
 from autograde.files import write_whole
 from autograde.preprocessors.mark_slips import graded_cells
 
@@ -46,6 +47,9 @@ class LeadWithMarks(NbGraderPreprocessor):
         """Return the notebook as it is to be shown; the points are those of the gradebook, changes by hand included."""
         graded = graded_cells(nb)
         rows = [_row(item, cell) for item, cell in graded.items()]
+        texts = hand_marked(nb)
+        waiting = _waiting(resources) if texts else ()
+        rows += [_text_row(item, cell, item in waiting) for item, cell in texts.items()]
         for cell in graded.values():
             cell.outputs = [output for output in cell.outputs if output.output_type != "execute_result"]
         nb.cells = [new_markdown_cell(_STYLE + "\n\n" + _table(rows), id="own-marks"), *_shown(nb.cells)]
@@ -82,6 +86,24 @@ def _row(item: str, cell) -> tuple[float, str]:
     return (
         score / most if most else 1.0
     ), f'<tr><th scope="row"><a href="#{escape(item)}">{escape(item)}</a></th>{cells}</tr>'
+
+
+def _waiting(resources) -> list[str]:
+    """The texts of this hand-in that nobody has marked yet."""
+    from nbgrader.api import Gradebook
+
+    place = resources["nbgrader"]
+    with Gradebook(place["db_url"]) as book:
+        grades = book.find_submission_notebook(place["notebook"], place["assignment"], place["student"]).grades
+        return [grade.name for grade in grades if grade.needs_manual_grade]
+
+
+def _text_row(item: str, cell, waits: bool) -> tuple[float, str]:
+    """The same of a text: what a person gave for it; their comments stand beside the text."""
+    score, most = float(cell.metadata.nbgrader.get("score") or 0), float(cell.metadata.nbgrader.get("points") or 0)
+    said = "Your text. It has not been marked yet." if waits else "Your text. What was said to it stands beside it."
+    cells = f'<td class="number">{score:g} of {most:g}</td><td class="said">{escape(said)}</td>'
+    return score / most, f'<tr><th scope="row"><a href="#{escape(item)}">{escape(item)}</a></th>{cells}</tr>'
 
 
 def _said(cell) -> list[str]:

@@ -11,6 +11,7 @@ from pathlib import Path
 
 import nbformat
 
+from autograde.by_hand import hand_marked
 from autograde.cohort import COHORT, Person, answers
 from autograde.files import write_whole
 from autograde.reports.gather import PLANTED
@@ -18,11 +19,14 @@ from autograde.trouble import Trouble
 
 __all__ = ["fill_in", "plant", "roster_csv"]
 
+_TEXT_STUB = "Write your answer here."
 _BLANK = re.compile(r"^(\w+ *= *)\.\.\.[ \t]*$", re.MULTILINE)
 
 
-def fill_in(notebook, typed: dict[str, str]):
+def fill_in(notebook, typed: dict[str, str], *, written: str = ""):
     """Type ``{item: text}`` into the answer cells of a released ``notebook``, as a learner would; "" leaves the dots.
+
+    ``written`` goes into every text that a person marks; "" leaves those as they are.
 
     >>> cell = nbformat.v4.new_code_cell("x = ...", metadata={"nbgrader": {"grade_id": "90-sum-answer"}})
     >>> fill_in(nbformat.v4.new_notebook(cells=[cell]), {"90-sum": "2 + 3"}).cells[0].source
@@ -35,6 +39,8 @@ def fill_in(notebook, typed: dict[str, str]):
             raise Trouble(f"The released notebook has no open answer cell {item}-answer; release the lesson again.")
         if text:
             cell.source = _BLANK.sub(lambda dots, text=text: dots[1] + text, cell.source, count=1)
+    for cell in hand_marked(notebook).values() if written else ():
+        cell.source = cell.source.replace(_TEXT_STUB, written)
     return notebook
 
 
@@ -54,13 +60,23 @@ def plant(course: Path, name: str, lessons: dict[str, datetime], inbox: Path) ->
         released = (course / "release" / lesson / f"{lesson}.ipynb").read_text(encoding="utf-8")
         for person in COHORT:
             for place, when, typed in _hand_ins(person, name, lesson, due, first_lesson=lesson == next(iter(lessons))):
-                book = fill_in(nbformat.reads(released, as_version=4), typed)
+                book = fill_in(nbformat.reads(released, as_version=4), typed, written=_recommendation(person))
                 write_whole(inbox / place / f"{lesson}.ipynb", nbformat.writes(book))
                 write_whole(inbox / place / "timestamp.txt", f"{when:%Y-%m-%d %H:%M:%S} UTC\n")
                 count += 1
             lines += _planted(person, name, lesson)
     write_whole(course / PLANTED, _csv(("learner", "lesson", "item", "planted", "typed", "understanding"), lines))
     return count
+
+
+def _recommendation(person: Person) -> str:
+    """What an invented person writes where a text is asked for; their understanding shows in it."""
+    if person.blank:
+        return ""
+    return (
+        f"I am {person.learner.name}. I looked into the fault at the Fennel Street Library and took one reading too many.\n"
+        f"(About me: {person.understanding})\n\nI recommend that the part is replaced, with the power off, by a licensed person."
+    )
 
 
 def _hand_ins(

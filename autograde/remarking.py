@@ -11,6 +11,7 @@ from nbgrader.preprocessors import AssignLatePenalties, SaveAutoGrades
 
 from autograde import course as courses
 from autograde import records, stamps
+from autograde.by_hand import hand_marked
 from autograde.files import write_whole
 from autograde.neighbours import flag_neighbours
 from autograde.preprocessors.mark_slips import checked_keys, graded_cells, show_mark
@@ -82,9 +83,23 @@ def _save(nb, learner, lesson, config):
     address = config.CourseDirectory.db_url
     resources = {"nbgrader": {"student": learner, "assignment": lesson, "notebook": lesson, "db_url": address}}
     before = _total(config, learner, lesson)
+    marked = _marked_texts(nb, learner, lesson, config)
     for step in (SaveAutoGrades, AssignLatePenalties):
         step(config=config).preprocess(nb, resources)
+    _marked_texts(nb, learner, lesson, config, again=marked)
     return before, _total(config, learner, lesson)
+
+
+def _marked_texts(nb, learner, lesson, config, again=()):
+    """The learner's texts that a person has marked. Those of ``again`` stay so: no key has a say in them."""
+    from nbgrader.api import Gradebook
+
+    with Gradebook(config.CourseDirectory.db_url, config.CourseDirectory.course_id) as book:
+        grades = {item: book.find_grade(item, lesson, lesson, learner) for item in hand_marked(nb)}
+        for item in again:
+            grades[item].needs_manual_grade = False
+        book.db.commit()
+        return [item for item, grade in grades.items() if not grade.needs_manual_grade]
 
 
 def _total(config, learner, lesson):

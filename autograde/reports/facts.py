@@ -7,6 +7,7 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 from datetime import datetime
 
+from autograde.by_hand import WAITING
 from autograde.roster import Learner
 
 __all__ = ["KINDS", "Facts", "HandedIn", "Item", "Planted", "Row", "kind", "words"]
@@ -21,7 +22,7 @@ _SCALES |= {"1000000": "a million times too large", "0.000001": "a million times
 
 @dataclass(frozen=True)
 class Row:
-    """One item of one hand-in as it was marked; ``twins`` are learners whose own circuit this answer fits."""
+    """One item of one hand-in as it was marked; ``twins`` are learners whose own circuit this answer fits, ``by_hand`` a text that a person marks."""
 
     learner: str
     lesson: str
@@ -33,6 +34,12 @@ class Row:
     value: object = None
     unit: str = ""
     twins: tuple[str, ...] = ()
+    by_hand: bool = False
+
+    @property
+    def waits(self) -> bool:
+        """Whether a person has still to mark it: until then it counts neither for nor against anyone."""
+        return self.verdict == WAITING
 
 
 @dataclass(frozen=True)
@@ -133,13 +140,22 @@ class Facts:
         """Every item in the order of the lessons, with what became of it."""
         verdicts: dict[tuple[str, str], Counter] = {}
         for row in self.rows:
-            verdicts.setdefault((row.lesson, row.item), Counter())[row.verdict] += 1
+            if not row.by_hand:
+                verdicts.setdefault((row.lesson, row.item), Counter())[row.verdict] += 1
         found = []
         for (lesson, item), counted in sorted(verdicts.items(), key=lambda pair: self.lessons.index(pair[0][0])):
             counts = {name: sum(n for verdict, n in counted.items() if kind(verdict) == name) for name in KINDS}
             slips = [(verdict, n) for verdict, n in counted.most_common() if kind(verdict) == "known slip"]
             found.append(Item(lesson, item, counts, tuple(slips)))
         return found
+
+    def waiting(self) -> list[tuple[str, str, list[str]]]:
+        """``(lesson, item, learners)`` of the texts that nobody has marked yet."""
+        places: dict[tuple[str, str], list[str]] = {}
+        for row in self.rows:
+            if row.waits:
+                places.setdefault((row.lesson, row.item), []).append(row.learner)
+        return [(lesson, item, learners) for (lesson, item), learners in places.items()]
 
     def stuck(self) -> list[tuple[str, list[str]]]:
         """``(learner, reasons)`` of everyone whom the numbers say needs help, in roster order."""
@@ -186,7 +202,8 @@ class Facts:
             return "did not hand in" if missing else ""
         if all(row.verdict == "no answer" for row in rows):
             return "handed in nothing but blanks for"
-        under = sum(row.points for row in rows) < _STUCK_SHARE * sum(row.most for row in rows)
+        counted = [row for row in rows if not row.waits]
+        under = sum(row.points for row in counted) < _STUCK_SHARE * sum(row.most for row in counted)
         return "under half the points in" if under else ""
 
 

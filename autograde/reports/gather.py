@@ -7,7 +7,7 @@ from collections.abc import Mapping
 from datetime import UTC, datetime
 from pathlib import Path
 
-from autograde import records, triage
+from autograde import by_hand, records, triage
 from autograde.collect import history
 from autograde.reports.facts import Facts, HandedIn, Planted, Row
 from autograde.roster import Learner, learners
@@ -22,13 +22,15 @@ def gather(course: Path, gradebook, *, title: str) -> Facts:
     """The `Facts` of ``course``; ``gradebook`` (an open nbgrader Gradebook) has the last word on points."""
     kept = [record for record in map(records.read, records.all_marks(course)) if record]
     people = _people(course, kept)
-    graded = _gradebook(gradebook)
+    graded, texts = _gradebook(gradebook), by_hand.texts(gradebook)
     rows, hand_ins, hints = [], [], {}
     for record in sorted(kept, key=lambda each: (list(people).index(each["learner"]), each["lesson"])):
         place = (record["learner"], record["lesson"])
         own, changed = _rows(record, graded.get(place, {}))
-        rows += own
-        hand_ins.append(_hand_in(course, record, graded.get(place, {}), changed))
+        written = [_text_row(text) for text in texts if (text.learner, text.lesson) == place]
+        rows += own + written
+        told = changed + [row.item for row in written]
+        hand_ins.append(_hand_in(course, record, graded.get(place, {}), told))
         hints |= {
             row.verdict: row.hint.partition(" Reread “")[0] for row in own if row.hint and row.verdict not in hints
         }
@@ -94,6 +96,10 @@ def _rows(record: Mapping, graded: Mapping) -> tuple[list[Row], list[str]]:
             )
         )
     return rows, [item for item in by_hand if item in record["items"]]
+
+
+def _text_row(text: by_hand.Text) -> Row:
+    return Row(text.learner, text.lesson, text.item, text.points, text.possible, text.verdict, by_hand=True)
 
 
 def _hand_in(course: Path, record: Mapping, graded: Mapping, changed: list[str]) -> HandedIn:

@@ -18,6 +18,7 @@ def page(facts: Facts, *, now: datetime) -> str:
         _glance(facts),
         _misconceptions(facts),
         _stuck(facts),
+        _waiting(facts),
         _persons(facts),
         _twins(facts),
         _planted(facts),
@@ -67,7 +68,7 @@ def _points(value: float) -> str:
 
 
 def _head(facts: Facts, now: datetime) -> str:
-    earned, most = sum(row.points for row in facts.rows), sum(row.most for row in facts.rows)
+    earned, most = _sums(facts.rows)
     ranked, stuck = facts.misconceptions(), facts.stuck()
     tiles = [
         (str(len(facts.learners)), "learners enrolled"),
@@ -79,6 +80,8 @@ def _head(facts: Facts, now: datetime) -> str:
         (str(len(stuck)), "may be stuck"),
         (str(sum(bool(each.person) for each in facts.hand_ins)), "need a person"),
     ]
+    if waiting := sum(row.waits for row in facts.rows):
+        tiles.append((str(waiting), "to mark by hand"))
     body = "".join(f"<li><b>{escape(number)}</b> {escape(what)}</li>" for number, what in tiles)
     top = ""
     if ranked:
@@ -107,8 +110,14 @@ def _glance_row(facts: Facts, learner: str) -> list[str]:
     return [_name(facts, learner), f'<span class="all">{_bar(facts, learner, facts.of(learner))}</span>', *cells]
 
 
+def _sums(rows) -> tuple[float, float]:
+    """Points earned and possible, without what a person has still to mark."""
+    counted = [row for row in rows if not row.waits]
+    return sum(row.points for row in counted), sum(row.most for row in counted)
+
+
 def _bar(facts: Facts, learner: str, rows) -> str:
-    earned, most = sum(row.points for row in rows), sum(row.most for row in rows)
+    earned, most = _sums(rows)
     if not most:
         return "–"
     label = f"{facts.learners[learner].name}: {_points(earned)} of {_points(most)} points"
@@ -126,6 +135,8 @@ def _glance_cell(facts: Facts, learner: str, lesson: str) -> str:
         tags.append("late")
     if hand_in and hand_in.kept > 1:
         tags.append(f"{hand_in.kept} sent")
+    if any(row.waits for row in rows):
+        tags.append("to mark")
     if hand_in and hand_in.person:
         tags.append("look")
     return _bar(facts, learner, rows) + "".join(f' <em class="tag">{tag}</em>' for tag in tags)
@@ -185,6 +196,19 @@ def _item_row(item: Item) -> list[str]:
     if item.counts["other answer"]:
         wrong.append(f"others ×{item.counts['other answer']}")
     return [f"<code>{escape(item.item)}</code>", pictures.stack_bar(item.counts, label), " · ".join(wrong)]
+
+
+def _waiting(facts: Facts) -> str:
+    rows = [
+        [f"<code>{escape(item)}</code>", _lesson(lesson), f"{len(who)}: {_names(facts, who)}"]
+        for lesson, item, who in facts.waiting()
+    ]
+    if not rows:
+        return ""
+    lead = "Texts have no key. Mark them with <code>autograde review</code>; until then they count neither for nor against anyone."
+    return _section(
+        "To be marked by hand", _table(["Item", "Lesson", "Learners"], rows, "plain"), lead=lead, name="by-hand"
+    )
 
 
 def _persons(facts: Facts) -> str:
