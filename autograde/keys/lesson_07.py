@@ -21,7 +21,7 @@ from halfcycle.oscilloscope import Oscilloscope
 from halfcycle.pulses import pulses
 from halfcycle.variants.lesson_07 import box_kinds
 from halfcycle.workbook.claim_test import HALF, effect
-from halfcycle.workbook.filter_places import Bus, charged, lifted_volts, probed, snubber_cost
+from halfcycle.workbook.filter_places import Bus, charged, choke_va, lifted_volts, probed, snubber_cost
 
 __all__ = [
     "ALLOWED",
@@ -36,6 +36,7 @@ __all__ = [
     "LIFT",
     "PLACES",
     "SNUBBER",
+    "capacitor_siemens",
     "cards",
     "least_microfarads",
     "lift",
@@ -196,6 +197,11 @@ def lift(c):
     return 1 / (1 - (HERTZ / resonance_hertz(c)) ** 2)
 
 
+def capacitor_siemens(c):
+    """One over the reactance of the capacitor at the thermostat at the supply's frequency, 1/Ω."""
+    return 2 * math.pi * HERTZ * c.lc_microfarad * 1e-6
+
+
 def cards(c):
     """The numbers of the learner's four cards."""
     return (c.place_a, c.place_b, c.place_c, c.place_d)
@@ -324,6 +330,17 @@ KEYS = (
         first_road="closed form of choke and capacitor without loss or load",
         second_road="rms across the thermostat in a network with the choke's wire and the thermostat",
         section=LIFT,
+    ),
+    Key(
+        "07-choke-va",
+        "VA",
+        1,
+        first=lambda c: c.bus_rms_volts * c.bus_rms_volts * lift(c) * capacitor_siemens(c),
+        second=lambda c: choke_va(c.bus_rms_volts, c.choke_millihenry * 1e-3, c.lc_microfarad * 1e-6),
+        first_road="lifted volts over the capacitor's reactance, times the volts of the bus",
+        second_road="rms through the choke in a network with its wire and the thermostat, times the volts of the bus",
+        section=LIFT,
+        rel_tol=0.02,
     ),
     Key(
         "07-places",

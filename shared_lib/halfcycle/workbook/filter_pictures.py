@@ -29,11 +29,11 @@ CARDS = (
     "A line filter (choke and capacitor) in the 120 V lead of the transformer.",
     "A capacitor across the 120 V terminals of the transformer.",
     "A box just ahead of the thermostat that carries the supply straight through.",
-    "A choke in R and a capacitor to C, just ahead of the fan relay.",
+    "A choke in R and a capacitor to C, just ahead of the humidifier control.",
 )
 _NEAR_S = (3e-6, 22e-6)  # shown before and after the top of the highest spike
 _HALF_CYCLE_S = 8.2e-3
-_LINE, _RELAY, _ACTUATOR, _THERMOSTAT = -1.0, 3.4, 6.0, 8.6  # where things stand on a card, x
+_LINE, _HUMIDIFIER, _ACTUATOR, _THERMOSTAT = -1.0, 3.4, 6.0, 8.6  # where things stand on a card, x
 _RAIL, _DOOR = 4.9, 2.2  # height of the bus on a card, and of the devices' upper edge
 
 
@@ -202,10 +202,10 @@ def _card(number: int) -> str:
     _block(sketch, (-0.2, _RAIL - 0.8), (2.2, _RAIL + 0.8), ("transformer",))
     sketch.wire((2.2, _RAIL), (_THERMOSTAT, _RAIL))
     sketch.words((3.0, _RAIL + 0.5), "the bus, 24 V", size=16)
-    for x, name in ((_RELAY, "fan relay"), (_ACTUATOR, "actuator"), (_THERMOSTAT, "thermostat")):
+    for x, name in ((_HUMIDIFIER, "humidifier"), (_ACTUATOR, "actuator"), (_THERMOSTAT, "thermostat")):
         _block(sketch, (x - 1.25, 0.6), (x + 1.25, _DOOR), (name,))
     _line_side(sketch, number)
-    _branch(sketch, _RELAY, "choke, capacitor" if number == 8 else "")
+    _branch(sketch, _HUMIDIFIER, "choke, capacitor" if number == 8 else "")
     _branch(sketch, _ACTUATOR, "diode, capacitor" if number == 1 else "")
     _branch(sketch, _THERMOSTAT, {4: "choke, capacitor", 7: "the box"}.get(number, ""))
     if number == 2:

@@ -17,7 +17,7 @@ from ..spikes import Actuator, Filter, SpikeBus, spike_bus, spike_network
 from ..supply import Supply
 from ..waveforms import Waveform
 
-__all__ = ["LINE_SIDE", "Bus", "Probed", "charged", "lifted_volts", "probed", "snubber_cost", "supply_of"]
+__all__ = ["LINE_SIDE", "Bus", "Probed", "charged", "choke_va", "lifted_volts", "probed", "snubber_cost", "supply_of"]
 
 _HERTZ = 60.0
 _THERMOSTAT_OHM = 2000.0
@@ -131,13 +131,27 @@ def snubber_cost(volts_rms: float, ohm: float, farad: float) -> tuple[float, flo
     return ohm * amps**2, volts_rms * amps
 
 
-@lru_cache(maxsize=1024)
 def lifted_volts(volts_rms: float, henry: float, farad: float, choke_ohm: float = 0.2) -> float:
     """Rms voltage at a thermostat of 2 kΩ behind a choke and a capacitor on a quiet bus of `volts_rms` at 60 Hz, V.
 
     >>> round(lifted_volts(28.0, 10e-3, 100e-6), 1)
     32.6
     """
+    return _behind_choke(volts_rms, henry, farad, choke_ohm)[0]
+
+
+def choke_va(volts_rms: float, henry: float, farad: float, choke_ohm: float = 0.2) -> float:
+    """What the same choke, capacitor and thermostat draw from the quiet bus, VA.
+
+    >>> round(choke_va(28.0, 10e-3, 100e-6), 1)
+    34.4
+    """
+    return volts_rms * _behind_choke(volts_rms, henry, farad, choke_ohm)[1]
+
+
+@lru_cache(maxsize=1024)
+def _behind_choke(volts_rms: float, henry: float, farad: float, choke_ohm: float) -> tuple[float, float]:
+    """Rms volts at the thermostat, rms amperes through the choke."""
     net = Network()
     net.voltage_source("bus", "bus", "common", volts_peak=volts_rms * 2**0.5, hertz=_HERTZ)
     net.inductor("choke", "bus", "choked", henry)
@@ -146,7 +160,8 @@ def lifted_volts(volts_rms: float, henry: float, farad: float, choke_ohm: float 
     net.resistor("thermostat", "thermostat", "common", _THERMOSTAT_OHM)
     run = net.steady()
     seconds = run.times(4001)
-    return true_rms(Waveform(seconds, run.volts("thermostat", seconds), "V"))
+    volts, amps = run.volts("thermostat", seconds), run.amps("choke", seconds)
+    return true_rms(Waveform(seconds, volts, "V")), true_rms(Waveform(seconds, amps, "A"))
 
 
 def _actuator(bus: Bus) -> Actuator:
