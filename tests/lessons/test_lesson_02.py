@@ -16,6 +16,7 @@ from halfcycle.variants import Circuit, circuit, lesson_02
 from halfcycle.workbook import two_signals
 from halfcycle.workbook.own_capture import own_capture
 from halfcycle.workbook.screen import Setting, next_setting, screen_svg, screen_words, suited
+from halfcycle.workbook.two_signals_pictures import own_wave
 
 BOOK = json.loads(next(Path(__file__).parents[2].glob("lessons/02_*/*.ipynb")).read_text(encoding="utf-8"))
 SOURCES = {cell["id"]: "".join(cell["source"]) for cell in BOOK["cells"]}
@@ -178,7 +179,7 @@ def test_a_learners_own_file_is_shown_and_a_bad_one_does_not_stop_the_lesson(tmp
     write_capture(two_signals.pulses(20, 3, 4, 10), tmp_path / "own.csv")
     (tmp_path / "bad.csv").write_text("no numbers here\n", encoding="utf-8")
     for name in ("own.csv", "bad.csv"):
-        two_signals.own_wave(own_capture(tmp_path / name, instead=instead))
+        own_wave(own_capture(tmp_path / name, instead=instead))
     said = capsys.readouterr().out.replace("\N{NO-BREAK SPACE}", " ")
     assert "dc meter (mean) | 9.80 V" in said and "true rms, ac+dc | 12.9 V" in said and "crest factor | 1.56" in said
     assert "true rms, ac+dc | 24.0 V" in said and "frequency | 60.0 Hz" in said
@@ -187,6 +188,6 @@ def test_a_learners_own_file_is_shown_and_a_bad_one_does_not_stop_the_lesson(tmp
 @pytest.mark.parametrize("values", [[5.0, 5.0], [0.0, 0.0], [0.0, 3.0]])
 def test_a_record_without_a_cycle_is_read_as_a_whole(values, capsys):
     wave = Waveform([0.0, 0.01], values)
-    two_signals.own_wave(wave)
+    own_wave(wave)
     assert "frequency | none found" in capsys.readouterr().out
     assert two_signals.whole_cycles(wave) is wave and meters.dc(wave) == sum(values) / 2
