@@ -10,9 +10,9 @@ from datetime import UTC, datetime, timedelta
 
 from tqdm import tqdm
 
+from autograde import by_hand, grading, rehearse, release, reports, review, roster
 from autograde import collect as collecting
 from autograde import course as courses
-from autograde import grading, rehearse, release, reports, review, roster
 from autograde.cohort import COHORT
 from autograde.explain import explain
 from autograde.feedback import feedback
@@ -97,6 +97,10 @@ def _grade(args) -> int:
     )
     counts = {status: summary.count(status) for status in ("graded", "unchanged", "not graded")}
     print(", ".join(f"{count} {status}" for status, count in counts.items()))
+    with opened(args.course) as gradebook:
+        waiting = by_hand.in_short(by_hand.texts(gradebook))
+    if waiting:
+        print(f"Waiting to be marked by hand: {waiting}. Next: autograde review {args.course}")
     return _close(summary.person, f"{_many(len(summary.person), 'matter')} left for a person; each is named above.")
 
 
