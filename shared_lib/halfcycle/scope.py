@@ -272,7 +272,10 @@ def _trace(trace: Trace, panel: _Panel) -> str:
     ink, wave = COLOURS[trace.quantity], trace.wave
     keep = decimate(wave.seconds, wave.values, int(panel.right - panel.left))
     points = np.column_stack([panel.x(wave.seconds[keep]), panel.y(wave.values[keep])])
-    line = " ".join(map(str, np.rint(points * 10).astype(int).ravel().tolist()))
+    tenths = np.rint(points * 10).astype(int)
+    level = tenths[1:, 1] == tenths[:-1, 1]
+    corners = tenths[~np.r_[False, level[:-1] & level[1:], False]]  # within a level stretch its two ends are enough
+    line = " ".join(map(str, corners.ravel().tolist()))
     dashes = " ".join(str(10 * float(dash)) for dash in ink.dashes.split())
     return (
         f'<polyline class="hc-{trace.quantity}" transform="scale(.1)" points="{line}" fill="none" '

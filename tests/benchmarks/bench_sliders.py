@@ -33,6 +33,13 @@ RECORDS = {  # where each bench says how many samples a trace has, and the share
     "opto": (("opto_solved.SAMPLES", 0.5), ("opto.SAMPLES", 0.5)),
     "two_calls": (("two_calls_solved._SAMPLES", 0.5),),
 }
+WALKS = {  # the situation to begin with, and the two sliders that are moved: where the most is to be solved
+    "supply": ("All zones call", ("length_ft", "actuators")),
+    "rectifier": ("All well", ("capacitor_farad", "load_ohm")),
+    "spikes": ("Feed filter", ("filter_farad", "bus_load_ohm")),
+    "opto": ("All well", ("led_resistor_ohm", "across_ohm")),
+    "two_calls": ("Both called", ("led_resistor_ohm", "wire_ohm")),
+}
 STAGE = "from halfcycle.benches.stage import Stage\nStage({name!r})"
 INTERACT = """%matplotlib inline
 from dataclasses import replace
@@ -40,13 +47,14 @@ import matplotlib.pyplot as plt
 from ipywidgets import SelectionSlider, interact
 from halfcycle.benches import module
 bench = module({name!r})
+begin = replace(bench.start(), **next(s.changes for s in bench.SITUATIONS if s.words == {situation!r}))
 def draw(**values):
     figure, axes = plt.subplots()
-    for trace in bench.traces(replace(bench.start(), **values))[:2]:
+    for trace in bench.traces(replace(begin, **values))[:2]:
         axes.plot(trace.wave.seconds, trace.wave.values, label=trace.label)
     axes.legend()
     plt.show()
-sliders = {{c.name: SelectionSlider(options=[(c.show(v), v) for v in c.choices], value=getattr(bench.start(), c.name),
+sliders = {{c.name: SelectionSlider(options=[(c.show(v), v) for v in c.choices], value=getattr(begin, c.name),
     description=c.label) for c in bench.CONTROLS}}
 interact(draw, **sliders);"""
 SERVE = """import sys
@@ -107,16 +115,16 @@ window.drag = (at, names, gap) => new Promise(done => {
 
 def steps(bench, events: int) -> list[tuple[int, str]]:
     """A walk by single steps over settings that are all different: sliders by number, "ArrowRight" or "ArrowLeft"."""
-    controls = [(k, len(c.choices)) for k, c in enumerate(bench.CONTROLS) if not c.name.startswith("moment")]
-    order = sorted(controls, key=lambda one: -one[1])
+    order = [
+        (k, len(c.choices)) for name in WALKS[bench.NAME][1] for k, c in enumerate(bench.CONTROLS) if c.name == name
+    ]
     places, ways, walk = [0] * len(order), [1] * len(order), []
-    while len(walk) < events:
-        for k, (number, many) in enumerate(order):
-            if 0 <= places[k] + ways[k] < many:
-                places[k] += ways[k]
-                walk.append((number, "ArrowRight" if ways[k] > 0 else "ArrowLeft"))
-                break
-            ways[k] = -ways[k]
+    for _ in range(min(events, order[0][1] * order[1][1] - 1)):
+        k = 0 if 0 <= places[0] + ways[0] < order[0][1] else 1
+        if k:
+            ways[0] = -ways[0]
+        places[k] += ways[k]
+        walk.append((order[k][0], "ArrowRight" if ways[k] > 0 else "ArrowLeft"))
     return walk
 
 
@@ -177,13 +185,17 @@ def source(text: str, name: str, samples: int) -> str:
     for place, share in RECORDS[name]:
         where, attribute = place.split(".")
         lines.append(f"import halfcycle.benches.{where} as records; records.{attribute} = {round(share * samples)}")
-    return "\n".join([*lines, text.format(name=name)])
+    return "\n".join([*lines, text.format(name=name, situation=WALKS[name][0])])
 
 
 def timed(page, bench, events: int) -> list[float]:
     """Milliseconds of each event."""
-    for number in range(len(bench.CONTROLS)):
-        page.locator("[role=slider]").nth(number).press("Home")
+    situation, names = WALKS[bench.NAME]
+    for button in page.get_by_role("button", name=situation, exact=True).all():
+        button.click()
+    for number, control in enumerate(bench.CONTROLS):
+        if control.name in names:
+            page.locator("[role=slider]").nth(number).press("Home")
     page.wait_for_timeout(1500)
     spent = []
     for number, key in steps(bench, events):
@@ -194,12 +206,7 @@ def timed(page, bench, events: int) -> list[float]:
 
 def dragged(page, bench) -> tuple[float, int]:
     """Milliseconds from the last of 60 events in a second to its picture, and how many pictures were painted."""
-    number = max(range(len(bench.CONTROLS)), key=lambda k: len(bench.CONTROLS[k].choices))
-    if bench.CONTROLS[number].name.startswith("moment"):
-        number = max(
-            (k for k, c in enumerate(bench.CONTROLS) if not c.name.startswith("moment")),
-            key=lambda k: len(bench.CONTROLS[k].choices),
-        )
+    number = next(k for k, c in enumerate(bench.CONTROLS) if c.name == WALKS[bench.NAME][1][0])
     many = len(bench.CONTROLS[number].choices) - 1
     there_and_back = ["ArrowRight"] * many + ["ArrowLeft"] * many
     names = (there_and_back * (60 // len(there_and_back) + 1))[:60]
@@ -211,7 +218,7 @@ def dragged(page, bench) -> tuple[float, int]:
 def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
     parser.add_argument("--bench", nargs="+", choices=NAMES, default=NAMES)
-    parser.add_argument("--events", type=int, default=100)
+    parser.add_argument("--events", type=int, default=98)
     parser.add_argument("--samples", type=int, nargs="+", default=[2000, 20_000])
     chosen = parser.parse_args()
     print(
