@@ -186,6 +186,8 @@ def test_a_learners_own_captures_are_compared(tmp_path, capsys):
     assert "nothing can be proved" in capsys.readouterr().out
     filter_pictures.compare(waves[0], still)
     assert "Nothing of 5 V or more is left" in capsys.readouterr().out
+    filter_pictures.compare(*waves, mixed=True)
+    assert "together they prove nothing" in capsys.readouterr().out
 
 
 def test_the_traps_of_the_course_map_are_there():

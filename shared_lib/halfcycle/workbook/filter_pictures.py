@@ -31,6 +31,9 @@ CARDS = (
     "A box just ahead of the thermostat that carries the supply straight through.",
     "A choke in R and a capacitor to C, just ahead of the humidifier control.",
 )
+_MIXED = (
+    "One capture is yours and the other is the lesson's: together they prove nothing. Give the names of both files."
+)
 _NEAR_S = (3e-6, 22e-6)  # shown before and after the top of the highest spike
 _HALF_CYCLE_S = 8.2e-3
 _LINE, _HUMIDIFIER, _ACTUATOR, _THERMOSTAT = -1.0, 3.4, 6.0, 8.6  # where things stand on a card, x
@@ -114,15 +117,18 @@ def before_and_after(bus: Bus, place: str, name: str, **parts: float) -> tuple[W
     return tuple(capture(probe.bus, f"{name} {when}") for probe, when in zip(probes, ("before", "after"), strict=True))
 
 
-def compare(before: Waveform, after: Waveform) -> None:
-    """Show two captures over each other, and how much of the highest spike is left, in per cent and decibels."""
+def compare(before: Waveform, after: Waveform, *, mixed: bool = False) -> None:
+    """Show two captures over each other, and how much of the highest spike is left, in per cent and decibels.
+
+    `mixed` says that they are not of one bus, so that they prove nothing.
+    """
     found = [highest(wave) for wave in (before, after)]
     rows = [
         (when, _volts(one.top_volts), "under 5 V" if one.height_volts is None else _volts(one.height_volts))
         for when, one in zip(("before", "after"), found, strict=True)
     ]
     scope = _scope(before, after, "Scope picture of two captures, before and after")
-    verdict = _verdict(*(one.height_volts for one in found))
+    verdict = _MIXED if mixed else _verdict(*(one.height_volts for one in found))
     text = "Before and after. " + "; ".join(f"{when}: top {top}, {high} above the wave" for when, top, high in rows)
     show(f"{text}. {verdict}", f'<div style="max-width:44em">{scope}</div>')
     table("The highest spike of each capture", ("", "top, from zero", "height above the wave"), rows)
