@@ -95,9 +95,7 @@ def _reading(commands) -> None:
 
 
 def _rehearsal(commands) -> None:
-    rehearse = _command(
-        commands, "rehearse", "try everything out with an invented cohort in a new course folder"
-    )
+    rehearse = _command(commands, "rehearse", "try everything out with an invented cohort in a new course folder")
     rehearse.add_argument("--lessons", default="", metavar="NN,NN", help="only these lessons")
     _how_to_run(rehearse)
 
@@ -105,6 +103,11 @@ def _rehearsal(commands) -> None:
 def _how_to_run(command) -> None:
     command.add_argument(
         "--workers", type=_at_least_one, default=1, metavar="N", help="how many to run at once (default: 1)"
+    )
+    command.add_argument(
+        "--cluster",
+        metavar="ADDRESS",
+        help="send the executions to the Dask scheduler there, for example tcp://10.0.0.5:8786",
     )
     command.add_argument(
         "--unfenced", action="store_true", help="run learners' code without a fence, where this computer has none"
@@ -121,6 +124,7 @@ def main(argv: list[str] | None = None) -> int:
     """Run one command; return its exit code. Failure is one sentence on stderr, never a traceback."""
     try:
         args = parser().parse_args(argv)
+        _warm_up(args)
         from autograde.commands import COMMANDS
 
         return COMMANDS[args.command](args)
@@ -135,6 +139,15 @@ def main(argv: list[str] | None = None) -> int:
         if os.environ.get("AUTOGRADE_TRACEBACK"):
             raise
         return _fail(_unforeseen(error), NOTHING_DONE)
+
+
+def _warm_up(args) -> None:
+    """Where there is something to execute, the interpreter behind the fence gets warm while this one loads nbgrader."""
+    if args.command != "grade" or args.unfenced or args.cluster or not args.course.is_dir():
+        return
+    from autograde import early
+
+    early.start(args.course, args.force)
 
 
 def _fail(sentence: str, code: int) -> int:

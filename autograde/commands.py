@@ -92,6 +92,7 @@ def _grade(args) -> int:
         learner=args.learner,
         workers=args.workers,
         unfenced=args.unfenced,
+        cluster=args.cluster,
         progress=_bar("Grading"),
         force=args.force,
     )

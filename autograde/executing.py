@@ -9,15 +9,13 @@ from __future__ import annotations
 import atexit
 import functools
 
-from nbformat import NotebookNode, from_dict
-
 from autograde.fence import Fence, fence
-from autograde.kernel_run import kernel_run
 from autograde.warm import NotWarm, Warm
 
-__all__ = ["Executor", "as_output", "is_graded", "known_fence", "of_this_process", "task"]
+__all__ = ["Executor", "ahead", "executor", "is_graded", "known_fence", "of_this_process", "task"]
 
 _SKIPPED = "skip-execution"
+_ahead = {}
 known_fence = functools.lru_cache(maxsize=8)(
     lambda unfenced, hidden, limits: fence(unfenced=unfenced, hidden=hidden, limits=limits)
 )
@@ -36,11 +34,6 @@ def task(nb, who):
 def is_graded(cell):
     """Return whether ``cell`` is one that is marked by machine."""
     return cell.cell_type == "code" and bool(cell.metadata.get("nbgrader", {}).get("grade"))
-
-
-def as_output(output) -> NotebookNode:
-    """Return one output of a result as nbformat has it."""
-    return from_dict(output)
 
 
 class Executor:
@@ -62,6 +55,8 @@ class Executor:
                 return warm.run(task)
             except NotWarm:
                 continue
+        from autograde.kernel_run import kernel_run  # brings all of nbgrader along
+
         self._warm = None
         return kernel_run(task, self._fence)
 
@@ -77,3 +72,15 @@ def of_this_process(fence) -> Executor:
     made = Executor(fence)
     atexit.register(made.close)
     return made
+
+
+def ahead(fence):
+    """Begin to warm up behind ``fence`` for the `executor` that will be asked for later."""
+    _ahead[fence] = Executor(fence)
+    atexit.register(_ahead[fence].close)
+    _ahead[fence].start()
+
+
+def executor(fence) -> Executor:
+    """Return an `Executor` for ``fence`` that is the caller's to close: the one that was begun ahead, or a new one."""
+    return _ahead.pop(fence, None) or Executor(fence)

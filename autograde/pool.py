@@ -9,7 +9,7 @@ import contextlib
 import threading
 from concurrent.futures import ThreadPoolExecutor
 
-from autograde.executing import Executor
+from autograde.executing import executor as executor_for
 from autograde.trouble import Trouble
 
 __all__ = ["Pool", "pool"]
@@ -24,6 +24,7 @@ class Pool:
 
     def submit(self, task, begin, keep):
         """Execute ``task`` when a worker is free: call ``begin()``, then ``keep(result)``; return the future."""
+        self._executor.start()  # in this thread, with which it ends: those of the pool may end before
         return self._threads.submit(self._one, task, begin, keep)
 
     @property
@@ -48,7 +49,7 @@ class Pool:
 @contextlib.contextmanager
 def pool(fence, workers=1, cluster=None):
     """Open a `Pool` that executes behind ``fence``, or on the Dask cluster whose scheduler is at the address ``cluster``."""
-    executor = _on_cluster(fence, cluster) if cluster else Executor(fence)
+    executor = _on_cluster(fence, cluster) if cluster else executor_for(fence)
     with contextlib.ExitStack() as stack:
         stack.callback(executor.close)
         made = Pool(executor, executor.workers if cluster else workers)

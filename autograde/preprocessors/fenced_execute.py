@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from nbformat import from_dict
 from nbformat.v4 import new_output
 from nbgrader.preprocessors import Execute
 from traitlets import Any, Bool, List, Unicode
@@ -58,7 +59,7 @@ def _show(nb, result):
         shown = result["cells"].get(str(index))
         if cell.cell_type == "code" and shown is not None:
             cell.execution_count = shown["count"]
-            cell.outputs = [executing.as_output(output) for output in shown["outputs"]]
+            cell.outputs = [from_dict(output) for output in shown["outputs"]]
         if executing.is_graded(cell):
             evidence[cell.metadata.nbgrader["grade_id"]] = cell.outputs
     return evidence
