@@ -1,7 +1,7 @@
 """The claim test of lesson 07: does this box filter? Captures before and after, at the bus and at the thermostat.
 
 A lot is four boxes; what is in them is known to this module alone. The learner's captures are made from the learner's
-own bus by the course's scope, their noise seeded by the circuit's values.
+own bus by the course's scope, and the circuit's values give their noise.
 """
 
 from dataclasses import dataclass
@@ -48,12 +48,21 @@ class Highest:
 
 
 def snubber_in_box(load_ohm: float) -> float:
-    """The resistor of the snubber that is in one box of each lot, Ω: it leaves less than half of a spike, but not much less."""
+    """The resistor of the snubber that is in one box of each lot, Ω: it leaves less than half of a spike, but not much less.
+
+    >>> snubber_in_box(100)
+    62.0
+    """
     return _SNUBBERS[load_ohm]
 
 
 def boxes(circuit) -> tuple[Box, ...]:
-    """The four boxes of the learner's lot, A to D."""
+    """The four boxes of the learner's lot, A to D.
+
+    >>> from halfcycle.variants import circuit
+    >>> [box.letter for box in boxes(circuit("half-cycle", "07", "guest"))]
+    ['A', 'B', 'C', 'D']
+    """
     bus, kinds = Bus.of(circuit), box_kinds(circuit.lot)
     return tuple(_box(letter, bus, kind) for letter, kind in zip(LETTERS, kinds, strict=True))
 
@@ -62,15 +71,19 @@ def effect(bus: Bus, kind: str) -> float:
     """What part of the spikes' height a box of this kind leaves on the bus, all else being the same.
 
     >>> effect(Bus(40, 100), "straight"), round(effect(Bus(40, 100), "snubber"), 2)
-    (1.0, 0.41)
+    (1.0, 0.42)
     """
     return _with(bus, kind).height_volts / probed(bus).height_volts
 
 
 @lru_cache(maxsize=64)
-def capture(wave: Waveform, seed: str) -> Waveform:
-    """What the course's scope records of the actuator's half cycle."""
-    return SCOPE.capture(wave, seed)
+def capture(wave: Waveform, name: str) -> Waveform:
+    """What the course's scope records of the actuator's half cycle (V); the same `name` gives the same noise.
+
+    >>> len(capture(probed(Bus(75, 150)).bus, "a doctest"))
+    82001
+    """
+    return SCOPE.capture(wave, name)
 
 
 def highest(wave: Waveform, *, hertz: float = 60.0) -> Highest:

@@ -107,7 +107,7 @@ def box_pictures(circuit) -> None:
 
 
 def before_and_after(bus: Bus, place: str, name: str, **parts: float) -> tuple[Waveform, Waveform]:
-    """Captures of the bus before and after a filter, as the course's scope records them; `name` seeds their noise.
+    """Captures of the bus before and after a filter, as the course's scope records them; `name` gives their noise.
 
     >>> before, after = before_and_after(Bus(75, 150), "straight", "a doctest")
     >>> round(float(before.values.max() / after.values.max()), 2)
@@ -149,7 +149,7 @@ def _decibels(ratio: float) -> str:
     return f"{20 * np.log10(ratio):+.1f} dB".replace("-", "−")
 
 
-def _box_picture(box: Box, seed: str) -> None:
+def _box_picture(box: Box, whose: str) -> None:
     loads = [quantity(ohm, "Ω") for ohm in (box.load_before_ohm, box.load_after_ohm)]
     head = f"Box {box.letter}. Other loads on the bus: {loads[0]} before, {loads[1]} after."
     wave = f"The wave itself where the highest spike stands: {_volts(box.before.wave_volts)}."
@@ -158,7 +158,7 @@ def _box_picture(box: Box, seed: str) -> None:
         ("bus", (box.before.bus, box.after.bus)),
         ("thermostat", (box.before.thermostat, box.after.thermostat)),
     ):
-        captured = [capture(wave, f"{seed} {box.letter} {place} {k}") for k, wave in enumerate(waves)]
+        captured = [capture(wave, f"{whose} {box.letter} {place} {k}") for k, wave in enumerate(waves)]
         drawn.append(_scope(*captured, f"Scope picture of box {box.letter} at the {place}"))
         tops = [_volts(float(wave.values.max())) for wave in captured]
         words.append(f"Highest at the {place}: {tops[0]} before, {tops[1]} after.")
