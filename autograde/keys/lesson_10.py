@@ -129,14 +129,14 @@ def _number(name, first, second, unit, roads, section, rel_tol):
 
 def _suspect(name, call):
     roads = ("the case file", "all readings by the solver, against the printed list")
-    return Key(f"10-{name}-suspect", "number", 2, lambda c: met(call, c), _diagnosed(call), *roads, LIST, **_EXACT)
+    return Key(f"10-{name}-suspect", "on the list", 2, lambda c: met(call, c), _diagnosed(call), *roads, LIST, **_EXACT)
 
 
 def _cure(name, call):
     diagnosed = _diagnosed(call)
     roads = ("the case file's suspect and its cure", "the cure of the suspect that all readings by the solver leave")
     return Key(
-        f"10-{name}-cure", "number", 1, lambda c: SUSPECTS[met(call, c)].cure, lambda c: SUSPECTS[diagnosed(c)].cure,
+        f"10-{name}-cure", "on the list", 1, lambda c: SUSPECTS[met(call, c)].cure, lambda c: SUSPECTS[diagnosed(c)].cure,
         *roads, CURES_SECTION, **_EXACT,
     )  # fmt: skip
 
