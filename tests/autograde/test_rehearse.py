@@ -19,6 +19,7 @@ import nbformat
 import pytest
 
 from autograde import records, review
+from autograde.by_hand import hand_marked
 from autograde.cli import main
 from autograde.cohort import COHORT, answers
 from autograde.collect import history
@@ -63,6 +64,12 @@ def rows(path):
 
 def planted(course):
     return rows(course / "planted.csv")
+
+
+def texts(course, lesson):
+    """``{item: points}`` of the texts that a person marks."""
+    book = nbformat.read(course / "release" / lesson / f"{lesson}.ipynb", as_version=4)
+    return {item: cell.metadata.nbgrader["points"] for item, cell in hand_marked(book).items()}
 
 
 def program(course, *argv):
@@ -184,7 +191,7 @@ def test_stock_export_agrees_with_the_marks(course, marks, tmp_path):
     for line in lines:
         record = marks[line["student_id"], line["assignment"]]
         assert float(line["raw_score"]) == pytest.approx(record["points"], abs=1e-9)
-        assert float(line["max_score"]) == record["possible"]
+        assert float(line["max_score"]) == record["possible"] + sum(texts(course, line["assignment"]).values())
 
 
 def test_the_report_s_tables_agree_with_the_marks(course, marks):
@@ -199,7 +206,7 @@ def test_feedback_pages_lead_with_the_hints_and_need_no_network(course, marks):
     for (learner, lesson), record in marks.items():
         text = (course / "feedback" / learner / lesson / f"{lesson}.html").read_text(encoding="utf-8")
         top = text[text.index('class="own-marks"') :].partition("</table>")[0]
-        assert set(re.findall(r'href="#([^"]+)"', top)) == set(record["items"])
+        assert set(re.findall(r'href="#([^"]+)"', top)) == set(record["items"]) | set(texts(course, lesson))
         assert top.count(FEEDBACK_HINT) == sum(FEEDBACK_HINT in mark["hint"] for mark in record["items"].values())
         assert not re.search(r"<(script|link|img)[^>]*(src|href)=[\"']https?:", text)
 
@@ -263,7 +270,10 @@ def test_a_change_by_hand_shows_in_explain_report_and_feedback_and_outlives_mark
 
 def test_grading_again_does_nothing_twice(course, capsys):
     code, out, _ = run(capsys, "grade", course)
-    assert (code, out.strip()) == (0, f"0 graded, {len(COHORT) * len(LESSONS)} unchanged, 0 not graded")
+    first, *rest = out.strip().splitlines()
+    assert (code, first) == (0, f"0 graded, {len(COHORT) * len(LESSONS)} unchanged, 0 not graded")
+    waiting = [f"{item} of {len(COHORT) - 1} learners" for lesson in LESSONS for item in texts(course, lesson)]
+    assert rest == [f"Waiting to be marked by hand: {', '.join(waiting)}. Next: autograde review {course}"]
 
 
 def test_spoiled_notebooks_are_named_and_mended_and_nothing_else_is_touched(copy, capsys, tmp_path):
