@@ -12,6 +12,7 @@ from nbformat.v4 import new_code_cell, new_markdown_cell
 from nbgrader.preprocessors import NbGraderPreprocessor
 from traitlets import Unicode
 
+from autograde.by_hand import hand_marked
 from autograde.preprocessors.tame_outputs import verbatim
 from autograde.trouble import Trouble
 
@@ -56,6 +57,7 @@ def restored(released, submitted):
             cell.source = _given(cell, taken[index])
         nb.cells += [cell, *own.get(index, ())]
     notes, person = _notes(released.cells, cells, match)
+    person += _texts_beside(released, nb, own)
     nb.metadata["halfcycle"] = {"notes": notes, "person": person}
     return nb, [*notes, *person]
 
@@ -163,6 +165,21 @@ def _notes(released, cells, match):
         elif copies:
             notes.append(f"The locked cell {name} was there {copies + 1} times; the first one counts.")
     return notes, person
+
+
+def _texts_beside(released, nb, own):
+    """A text that is as it was given out earns nothing; where one stands right below it, a person has to know."""
+    given = {cell.source for cell in hand_marked(released).values()}
+    below = {_grade_id(released.cells[index]) for index, cells in own.items() if index is not None and _has_text(cells)}
+    return [
+        f"The text {item} was left as it was given out, and a text stands in a cell right below it: read that one, and mark by hand."
+        for item, cell in hand_marked(nb).items()
+        if item in below and cell.source in given
+    ]
+
+
+def _has_text(cells):
+    return any(cell.cell_type == "markdown" and cell.source.strip() for cell in cells)
 
 
 def _grade_id(cell):
