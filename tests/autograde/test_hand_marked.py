@@ -27,6 +27,7 @@ from autograde.fence import why_no_fence
 from autograde.grading import grade, remark
 from autograde.marking import load
 from autograde.new import opened
+from autograde.preprocessors.restore_cells import restored
 from autograde.release import sources
 from halfcycle.variants import circuit
 
@@ -103,6 +104,17 @@ def test_the_words_come_through_whole_and_as_no_markup(graded):
     nb = nbformat.read(graded / "autograded" / "amara" / LESSON / f"{LESSON}.ipynb", as_version=4)
     source = by_hand.hand_marked(nb)[ITEM].source
     assert "dried" in source and "<b>" not in source and "&#60;b&#62;" in source
+
+
+def test_a_text_in_a_cell_below_the_stub_is_not_passed_over(graded):
+    released = nbformat.read(graded / "release" / LESSON / f"{LESSON}.ipynb", as_version=4)
+    submitted = copy.deepcopy(released)
+    at = [cell.id for cell in submitted.cells].index(ITEM)
+    submitted.cells.insert(at + 1, nbformat.v4.new_markdown_cell(WORDS))
+    nb, said = restored(released, submitted)
+    assert ITEM in said[0] and nb.metadata["halfcycle"]["person"] == said
+    by_hand.hand_marked(submitted)[ITEM].source += WORDS
+    assert restored(released, submitted)[1] == [] == restored(released, released)[1]
 
 
 def test_grade_says_what_waits(course, capsys):
