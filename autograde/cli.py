@@ -49,8 +49,18 @@ def _first_steps(commands) -> None:
     new.add_argument("--title", default="", help="the heading of the report (default: the folder's name)")
     enrol = _command(commands, "enrol", "add the learners of a CSV list to the course")
     enrol.add_argument(
-        "roster", type=Path, metavar="ROSTER.csv", help="columns in any order: id, first, last, email, group"
+        "roster",
+        type=Path,
+        metavar="ROSTER.csv",
+        help="columns in any order: id, first, last, email, group; or the folder or zip of a OneRoster 1.2 export",
     )
+    enrol.add_argument(
+        "--id", default="", metavar="COLUMN", help="the column that holds the ids, where it has another name"
+    )
+    enrol.add_argument(
+        "--class", default="", dest="only_class", metavar="NAME", help="of a OneRoster export, only this class"
+    )
+    enrol.add_argument("--rename", action="store_true", help="let an enrolled id have a wholly other name")
     release = _command(commands, "release", "make the learners' notebooks, without solutions, and check them for leaks")
     release.add_argument(
         "--lesson", action="append", default=[], metavar="NN", help="only this lesson (may be repeated)"

@@ -51,7 +51,8 @@ def _new(args) -> int:
 
 def _enrol(args) -> int:
     with opened(args.course) as gradebook:
-        lines = roster.enrol(args.course, args.roster, gradebook)
+        how = {"id_column": args.id, "only_class": args.only_class, "rename": args.rename}
+        lines = roster.enrol(args.course, args.roster, gradebook, **how)
     print("\n".join(lines))
     print(f"{_many(len(roster.learners(args.course)), 'learner')} enrolled in {args.course}.")
     return 0
@@ -156,6 +157,7 @@ def _rehearse(args) -> int:
     due = {lesson: _FIRST_DUE + timedelta(weeks=week) for week, lesson in enumerate(lessons)}
     new(args.course, name=courses.DEFAULT_COURSE, title="Rehearsal: Fennel Street Library")
     args.roster, args.inbox = args.course / "office-list.csv", args.course / "inbox"
+    args.id = args.only_class = args.rename = ""
     write_whole(args.roster, rehearse.roster_csv())
     args.lesson, args.due = (
         [each[:2] for each in lessons],

@@ -6,22 +6,23 @@ import csv
 import io
 import re
 import unicodedata
+from collections.abc import Mapping
 from dataclasses import asdict, dataclass, fields
 from pathlib import Path
 
+from autograde import office_list, oneroster_list
 from autograde.files import write_whole
-from autograde.trouble import Trouble, reason
+from autograde.trouble import Trouble
 
-__all__ = ["Learner", "enrol", "learners", "read"]
+__all__ = ["Learner", "enrol", "learners", "read", "write"]
 
-_HEADINGS = {
-    "id": {"id", "learner", "learner id", "student", "student id", "number", "username", "user"},
-    "first": {"first", "first name", "given name", "forename"},
-    "last": {"last", "last name", "surname", "family name"},
-    "email": {"email", "e mail", "mail", "email address"},
-    "group": {"group", "class", "section", "crew", "cohort"},
-}
-_ID = re.compile(r"\w[\w.@-]{0,63}")
+_ID = re.compile(
+    r"[^\W_]([\w.@-]{0,62}[\w@-])?"
+)  # as `halfcycle study` takes it, and no dot at the end: Windows drops it
+_RESERVED = re.compile(
+    r"(con|prn|aux|nul|com\d|lpt\d)(\..*)?", re.IGNORECASE
+)  # no folder of Windows can have these names
+_SAID = {"first": "first name", "last": "last name", "email": "e-mail", "group": "group"}
 
 
 @dataclass(frozen=True)
@@ -44,93 +45,65 @@ class Learner:
         return f"{self.first} {self.last}".strip() or self.id
 
 
-def _text(path: Path) -> str:
-    try:
-        data = path.read_bytes()
-    except FileNotFoundError:
-        raise Trouble(f"There is no roster file {path}; check the name.") from None
-    except OSError as error:
-        raise Trouble(
-            f"The roster {path} cannot be read ({reason(error)}); check that it is a file you may open."
-        ) from error
-    if data[:2] in (b"\xff\xfe", b"\xfe\xff"):
-        return data.decode("utf-16", errors="replace")
-    try:
-        return data.decode("utf-8-sig")
-    except UnicodeDecodeError:
-        return data.decode("cp1252", errors="replace")
-
-
-def _columns(path: Path, heading: list[str]) -> dict[str, int]:
-    plain = [re.sub(r"[\s_.-]+", " ", title).strip().casefold() for title in heading]
-    found = {field: at for field, names in _HEADINGS.items() for at, title in enumerate(plain) if title in names}
-    if "id" not in found:
-        seen = ", ".join(filter(None, plain)) or "nothing"
-        raise Trouble(f"The first line of {path} names no id column (it has: {seen}); call one column “id”.")
-    return found
-
-
-def _checked(path: Path, line: int, learner: Learner, seen: dict[str, int]) -> Learner:
+def _checked(where: str, line: int, learner: Learner, seen: dict[str, int]) -> Learner:
     if not learner.id:
         raise Trouble(
-            f"Line {line} of {path} has no id; give {learner.name or 'that learner'} an id or delete the line."
+            f"Line {line} of {where} has no id; give {learner.name or 'that learner'} an id or delete the line."
         )
-    if not _ID.fullmatch(learner.id):
+    if not _ID.fullmatch(learner.id) or _RESERVED.fullmatch(learner.id):
         raise Trouble(
-            f"Line {line} of {path} has the id {learner.id!r}, which cannot name a folder; "
+            f"Line {line} of {where} has the id {learner.id!r}, which cannot name a folder; "
             "use letters, digits, dots, hyphens or underscores."
         )
     if first := seen.get(learner.id.casefold()):
-        raise Trouble(f"Line {line} of {path} repeats the id {learner.id!r} of line {first}; give each learner one id.")
+        raise Trouble(
+            f"Line {line} of {where} repeats the id {learner.id!r} of line {first}; give each learner one id."
+        )
     seen[learner.id.casefold()] = line
     return learner
 
 
-def _rows(path: Path) -> list[tuple[int, list[str]]]:
-    text = _text(path)
-    first = next(filter(str.strip, text.splitlines()), "")
-    delimiter = max(",;\t", key=first.count)
-    reader = csv.reader(io.StringIO(text, newline=""), delimiter=delimiter, skipinitialspace=True)
-    try:
-        rows = [(reader.line_num, [cell.strip() for cell in row]) for row in reader]
-    except csv.Error as error:
-        raise Trouble(
-            f"Line {reader.line_num} of {path} is not a line of a CSV file ({error}); save it again as CSV."
-        ) from error
-    return [(line, row) for line, row in rows if any(row)]
+def _given(path: Path, id_column: str, only_class: str) -> office_list.Given:
+    if oneroster_list.is_one(path):
+        return oneroster_list.people(path, id_column, only_class)
+    if only_class:
+        raise Trouble(f"{path} is one list and has no classes; leave --class out.")
+    return office_list.people(path, id_column)
 
 
-def read(path: Path) -> list[tuple[int, Learner]]:
-    """The learners of a CSV file with their line numbers, or one sentence about the first line that is wrong.
-
-    Columns may stand in any order, under common headings, separated by commas, semicolons or tabs.
-    """
-    rows = _rows(path)
-    if not rows:
-        raise Trouble(
-            f"The roster {path} is empty; its first line names the columns, for example: id,first,last,email."
-        )
-    columns, seen, found = _columns(path, rows[0][1]), {}, []
-    for line, row in rows[1:]:
-        if len(row) > len(rows[0][1]) and any(row[len(rows[0][1]) :]):
-            raise Trouble(
-                f"Line {line} of {path} has more cells than the first line; put quotes round a name with a comma."
-            )
-        cells = {field: row[at] if at < len(row) else "" for field, at in columns.items()}
-        cells["id"] = unicodedata.normalize("NFC", cells["id"])
-        found.append((line, _checked(path, line, Learner(**cells), seen)))
+def _people(given: office_list.Given) -> list[tuple[int, Learner]]:
+    seen, found = {}, []
+    for line, cells in given.people:
+        learner = Learner(**{**cells, "id": unicodedata.normalize("NFC", cells["id"])})
+        found.append((line, _checked(given.where, line, learner, seen)))
     if not found:
-        raise Trouble(f"The roster {path} has a heading but no learners; add one line for each.")
+        raise Trouble(f"{_start(given.where)} names no learners; add one line for each.")
     return found
+
+
+def _start(where: str) -> str:
+    return f"The roster {where}" if not where.startswith("users.csv") else where
+
+
+def read(path: Path, id_column: str = "", only_class: str = "") -> list[tuple[int, Learner]]:
+    """The learners of a list with their line numbers, or one sentence about the first line that is wrong.
+
+    ``path`` is a CSV file (see `office_list`), or a OneRoster folder or zip (see `oneroster_list`).
+    """
+    return _people(_given(path, id_column, only_class))
 
 
 def learners(course: Path) -> dict[str, Learner]:
     """Everyone enrolled on ``course`` by id, in roster order; empty before the first ``enrol``."""
     roster = course / "roster.csv"
-    return {learner.id: learner for _, learner in read(roster)} if roster.exists() else {}
+    if not roster.exists():
+        return {}
+    given = office_list.people(roster)
+    return {learner.id: learner for _, learner in (_people(given) if given.people else ())}
 
 
-def _write(course: Path, everyone: dict[str, Learner]) -> None:
+def write(course: Path, everyone: Mapping[str, Learner]) -> None:
+    """Write the roster of ``course``, all at once."""
     out = io.StringIO(newline="")
     table = csv.DictWriter(out, [field.name for field in fields(Learner)], lineterminator="\n")
     table.writeheader()
@@ -154,30 +127,61 @@ def _filled(learner: Learner, old: Learner | None) -> Learner:
     return Learner(**{key: value or getattr(old, key, "") for key, value in asdict(learner).items()})
 
 
-def _merged(path: Path, old: dict[str, Learner]) -> tuple[dict[str, Learner], list[str]]:
-    everyone, lines, given = dict(old), [], read(path)
+def _changes(old: Learner, new: Learner) -> str:
+    """What an updated line changes, in words; "" for nothing."""
+    told = ((words, getattr(old, key), getattr(new, key)) for key, words in _SAID.items())
+    return ", ".join(f"{words} {before or 'none'} → {after}" for words, before, after in told if before != after)
+
+
+def _is_someone_else(old: Learner, new: Learner) -> bool:
+    """Whether a list gives an id to a name that has no word in common with the name enrolled under it."""
+    before, after = ({word.casefold() for word in f"{one.first} {one.last}".split()} for one in (old, new))
+    return bool(before and after and not before & after)
+
+
+def _looks_like(learner: Learner, everyone: Mapping[str, Learner]) -> str:
+    """A note where somebody else on the roster has the same e-mail or the same whole name: nobody is ever merged."""
+    for other in everyone.values():
+        same_mail = learner.email and learner.email.casefold() == other.email.casefold()
+        same_name = learner.first and learner.last and learner.name.casefold() == other.name.casefold()
+        if other.id != learner.id and (same_mail or same_name):
+            what = "e-mail" if same_mail else "name"
+            return f"; {other.id} has the same {what}, and they stay two learners"
+    return ""
+
+
+def _merged(given: office_list.Given, old: dict[str, Learner], rename: bool) -> tuple[dict[str, Learner], list[str]]:
+    everyone, lines, people = dict(old), list(given.notes), _people(given)
     same_letters = {name.casefold(): name for name in old}
-    for line, learner in given:
+    for line, learner in people:
         twin = same_letters.get(learner.id.casefold(), learner.id)
         if twin != learner.id:
             raise Trouble(
-                f"Line {line} of {path} has the id {learner.id!r}, but {twin!r} is enrolled; use the same letters."
+                f"Line {line} of {given.where} has the id {learner.id!r}, but {twin!r} is enrolled; use the same letters."
             )
-        learner = _filled(learner, old.get(learner.id))
-        did = "already enrolled" if old.get(learner.id) == learner else "updated" if learner.id in old else "enrolled"
+        known = old.get(learner.id)
+        learner = _filled(learner, known)
+        if known and not rename and _is_someone_else(known, learner):
+            raise Trouble(
+                f"Line {line} of {given.where} gives the id {learner.id!r} to {learner.name}, but it is {known.name}'s; "
+                "give a new id, or add --rename if they are one person."
+            )
         everyone[learner.id] = learner
-        lines.append(f"line {line}: {learner.id} ({learner.name}) {did}")
-    missing = set(old) - {learner.id for _, learner in given}
+        changes = _changes(known, learner) if known else ""
+        did = f"updated ({changes})" if changes else "already enrolled" if known else "enrolled"
+        lines.append(f"line {line}: {learner.id} ({learner.name}) {did}{_looks_like(learner, everyone)}")
+    missing = set(old) - {learner.id for _, learner in people}
     lines += [f"{name} is not in this list and stays enrolled" for name in old if name in missing]
     return everyone, lines
 
 
-def enrol(course: Path, path: Path, gradebook) -> list[str]:
+def enrol(course: Path, path: Path, gradebook, *, id_column="", only_class="", rename=False) -> list[str]:
     """Add the learners of ``path`` to the roster and to ``gradebook`` (an open nbgrader Gradebook); say what was done.
 
-    Nothing is written until every line has been found good.
+    Nothing is written until every line has been found good. An id that is enrolled under a wholly other name is refused
+    unless ``rename``.
     """
-    everyone, lines = _merged(path, learners(course))
+    everyone, lines = _merged(_given(path, id_column, only_class), learners(course), rename)
     _into_gradebook(gradebook, everyone)
-    _write(course, everyone)
+    write(course, everyone)
     return lines

@@ -36,6 +36,8 @@ def ids(path):
         "id,first,last,email,group\namara,Amara,Okafor,a@example.org,blue\n",
         "Group;E-mail;Surname;First name;Learner ID\nblue;a@example.org;Okafor;Amara;amara\n",
         "\ufeffemail\tlast_name\tfirst_name\tstudent_id\tclass\na@example.org\tOkafor\tAmara\tamara\tblue\n",
+        "sep=;\nGivenName;FamilyName;E-Mail Address;Cohort;StudentID\nAmara;Okafor;a@example.org;blue;amara\n",
+        'Full name,Email,Group,User ID\n"Okafor, Amara",a@example.org,blue,amara\n',
         '\n"id" , "last", "first","email","group"\r\n\r\namara, "Okafor", Amara,a@example.org,blue\r\n',
     ],
 )
@@ -44,7 +46,7 @@ def test_any_order_heading_and_separator_reads_the_same(tmp_path, text):
     assert only == roster.Learner("amara", "Amara", "Okafor", "a@example.org", "blue")
 
 
-@pytest.mark.parametrize("encoding", ["utf-8", "utf-8-sig", "utf-16", "cp1252"])
+@pytest.mark.parametrize("encoding", ["utf-8", "utf-8-sig", "utf-16", "utf-16-le", "utf-16-be", "cp1252"])
 def test_every_encoding_a_spreadsheet_writes(tmp_path, encoding):
     path = write(tmp_path, "id,first,last\nzoe,Zoë,Núñez\n", encoding=encoding)
     assert roster.read(path)[0][1].name == "Zoë Núñez"
@@ -67,6 +69,9 @@ def test_accents_have_one_spelling(tmp_path):
         ("id,last\namara,Okafor, Jr\n", ["Line 2", "more cells"]),
         ("", ["empty"]),
         ("id,first\n", ["no learners"]),
+        ("id,id,first\namara,amara,Amara\n", ["“id” twice"]),
+        ("id,first\namara.,Amara\n", ["Line 2", "cannot name a folder"]),
+        ("id,first\nCON,Amara\n", ["Line 2", "cannot name a folder"]),
     ],
 )
 def test_a_bad_list_is_one_sentence_and_writes_nothing(tmp_path, text, words):
@@ -90,7 +95,7 @@ def test_enrolling_says_per_line_what_it_did_and_adds_to_what_was_there(tmp_path
     assert roster.enrol(tmp_path, second, gradebook) == [
         "line 2: chen (Chen) enrolled",
         "line 3: amara (Amara Okafor) already enrolled",
-        "line 4: ben (Ben Lindquist) updated",
+        "line 4: ben (Ben Lindquist) updated (last name Lindqvist → Lindquist)",
     ]
     third = write(tmp_path, "id\nchen\n")
     assert roster.enrol(tmp_path, third, gradebook)[1:] == [
@@ -110,7 +115,7 @@ def test_the_same_id_in_other_letters_is_refused_later_too(tmp_path):
 def test_a_missing_list_and_a_folder_that_refuses(tmp_path, monkeypatch):
     with pytest.raises(Trouble, match="no roster file"):
         roster.read(tmp_path / "none.csv")
-    with pytest.raises(Trouble, match="cannot be read"):
+    with pytest.raises(Trouble, match=r"no users\.csv"):
         roster.read(tmp_path)
     path = write(tmp_path, "id\namara\n")
 
@@ -121,3 +126,38 @@ def test_a_missing_list_and_a_folder_that_refuses(tmp_path, monkeypatch):
     with pytest.raises(Trouble, match=r"roster\.csv cannot be written \(permission denied\)"):
         roster.enrol(tmp_path, path, Gradebook())
     assert not (tmp_path / "roster.csv").exists()
+
+
+def test_letters_that_cannot_be_read_are_never_guessed_at(tmp_path):
+    (tmp_path / "list.csv").write_bytes(b"id,first\nzoe,Zo\x81\n")
+    with pytest.raises(Trouble, match="letters that cannot be read"):
+        roster.read(tmp_path / "list.csv")
+
+
+def test_which_of_two_id_columns_counts_is_said_and_can_be_chosen(tmp_path):
+    path = write(tmp_path, "username,student id,first\nao77,amara,Amara\n")
+    lines = roster.enrol(tmp_path, path, Gradebook())
+    assert "line 2: amara (Amara) enrolled" in lines and any("“username” is passed over" in line for line in lines)
+    assert [one.id for _, one in roster.read(path, "Username")] == ["ao77"]
+    with pytest.raises(Trouble, match="no id column"):
+        roster.read(path, "badge")
+
+
+def test_an_id_is_never_handed_on_to_somebody_else_unasked(tmp_path):
+    roster.enrol(tmp_path, write(tmp_path, "id,first,last\nben,Ben,Lindqvist\n"), Gradebook())
+    before, other = (tmp_path / "roster.csv").read_bytes(), write(tmp_path, "id,first,last\nben,Chen,Wei\n")
+    gradebook = Gradebook()
+    with pytest.raises(Trouble, match="gives the id 'ben' to Chen Wei, but it is Ben Lindqvist's"):
+        roster.enrol(tmp_path, other, gradebook)
+    assert (tmp_path / "roster.csv").read_bytes() == before and not gradebook.saved
+    assert roster.enrol(tmp_path, other, gradebook, rename=True) == [
+        "line 2: ben (Chen Wei) updated (first name Ben → Chen, last name Lindqvist → Wei)"
+    ]
+
+
+@pytest.mark.parametrize(("rest", "what"), [("Ben,L,b@example.org", "e-mail"), ("Amara,Okafor,c@example.org", "name")])
+def test_two_who_look_like_one_stay_two_and_it_is_said(tmp_path, rest, what):
+    text = f"id,first,last,email\namara,Amara,Okafor,b@example.org\nben,{rest}\n"
+    lines = roster.enrol(tmp_path, write(tmp_path, text), Gradebook())
+    assert lines[1].endswith(f"enrolled; amara has the same {what}, and they stay two learners")
+    assert list(roster.learners(tmp_path)) == ["amara", "ben"]
