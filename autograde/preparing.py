@@ -51,6 +51,8 @@ class Preparer:
         if not self._force and stamps.is_current(self._course, submission, stamp):
             return Prepared(submission, stamp)
         nb, _ = restored(self._writer.released(submission.lesson), book)
+        if said := triage.beside(submission):
+            nb.metadata["halfcycle"]["person"].append(said)
         task = executing.task(nb, (self._step.course_id, submission.learner))
         kept = Kept(self._step.kept_folder, submission.learner, submission.lesson)
         if not self._force and kept.read(task, self._step.limits) is not None:

@@ -11,7 +11,7 @@ from pathlib import Path
 from autograde.trouble import Trouble, reason
 from autograde.whose import notebook
 
-__all__ = ["Submission", "look_inside", "submissions"]
+__all__ = ["Submission", "beside", "look_inside", "submissions"]
 
 _LARGEST_NOTEBOOK = 20 * 2**20
 
@@ -61,6 +61,8 @@ def look_inside(submission):
         for name in (*folders, *files):
             _refuse_link(Path(place, name))
     path = submission.notebook
+    if path.is_dir():
+        raise Trouble(f"{path} is a folder where the notebook belongs; ask for the notebook itself.")
     if not path.is_file():
         raise Trouble(_missing(submission))
     if path.stat().st_size > _LARGEST_NOTEBOOK:
@@ -76,6 +78,14 @@ def look_inside(submission):
         found = notebook(data, path)
     _check_time(submission.folder / "timestamp.txt")
     return found
+
+
+def beside(submission):
+    """Return one sentence when there are other notebooks beside the one that is graded, else ""."""
+    others = sorted(path.name for path in submission.folder.glob("*.ipynb") if path != submission.notebook)
+    if not others:
+        return ""
+    return f"{submission.folder} holds {', '.join(others)} beside it; only {submission.notebook.name} was graded."
 
 
 def _folders(place, strays):

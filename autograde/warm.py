@@ -14,7 +14,7 @@ import threading
 import time
 
 from autograde.behind.frames import Frames, pack, unpack
-from autograde.results import Gathered
+from autograde.results import TOO_MUCH, Gathered
 from autograde.watch import Watch, parent_of
 
 __all__ = ["NotWarm", "Warm"]
@@ -224,6 +224,8 @@ class _Told:
 
     def result(self, watch):
         """Return the result; a run that did not reach its end says why in one sentence."""
+        if self._frames.dropped:
+            self._gathered.stopped = TOO_MUCH
         if not self.whole:
             self._gathered.stopped = self._why(self._names[self._order[self._place]], watch)
         return self._gathered.result()

@@ -42,6 +42,7 @@ class Frames:
 
     def __init__(self):
         self._parts, self._size, self._skip = [], 0, False
+        self.dropped = 0  # lines that were too long
 
     def feed(self, data):
         r"""Return the whole lines that ``data`` (bytes) completes.
@@ -66,5 +67,6 @@ class Frames:
     def _ended(self, piece):
         self._keep(piece)
         line = None if self._skip else b"".join(self._parts)
+        self.dropped += self._skip
         self._parts, self._size, self._skip = [], 0, False
         return line

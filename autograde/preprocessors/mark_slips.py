@@ -52,9 +52,15 @@ class MarkSlips(NbGraderPreprocessor):
     def _read(self, nb, keys, evidence, variant, lesson):
         found = {item: read_slip(evidence.get(item, []), item) for item in keys}
         seen = nb.metadata.get("halfcycle", {})
-        person = [*seen.get("person", []), *(trouble for _, trouble in found.values() if trouble)]
+        person = [*seen.get("person", []), *_in_one([trouble for _, trouble in found.values() if trouble])]
         slips = {item: slip for item, (slip, _) in found.items()}
         return records.slips_record(variant, lesson, slips, person, list(seen.get("notes", [])))
+
+
+def _in_one(troubles):
+    """The first of these sentences, and how many more items are meant."""
+    more = f" The same goes for {len(troubles) - 1} more of the items." if len(troubles) > 1 else ""
+    return [troubles[0] + more] if troubles else []
 
 
 def graded_cells(nb):

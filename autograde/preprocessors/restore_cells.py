@@ -149,6 +149,8 @@ def _own_cells(released, cells, match):
 def _notes(released, cells, match):
     """Return ``(notes, person)``: sentences about what was put right, and those that a person should look at."""
     place_of, notes, person = {index: place for place, index in match.items()}, [], []
+    if any(map(_grade_id, released)) and not any(_grade_id(released[index]) for index in place_of):
+        return [], ["The notebook holds none of this lesson's answer cells; ask whether it is another lesson's."]
     for index, cell in enumerate(released):
         name, place = _grade_id(cell), place_of.get(index)
         if not name:

@@ -1,6 +1,7 @@
 """A course in a temporary folder, with a lesson made for tests and what its learners handed in."""
 
 import copy
+import json
 import logging
 from dataclasses import replace
 
@@ -12,9 +13,10 @@ from autograde import course as courses
 from autograde.fence import Limits
 from halfcycle.variants import circuit
 
-__all__ = ["COURSE", "LIMITS", "hand_in_recipe", "new_course"]
+__all__ = ["COURSE", "LIMITS", "NEIGHBOUR", "hand_in_recipe", "new_course"]
 
 COURSE = "made-for-tests"
+NEIGHBOUR = "is_perfect"
 LIMITS = replace(Limits(), cell_seconds=4, notebook_seconds=60, memory_bytes=2 * 2**30)
 
 
@@ -40,13 +42,12 @@ def new_course(folder, number, learners):
 
 def hand_in_recipe(course, lesson, released, recipe):
     """Put what ``recipe`` makes under ``submitted/`` for the learner of its name."""
-    right = right_answers(lesson[:2], circuit(COURSE, lesson, recipe.name))
+    whose = NEIGHBOUR if recipe.pays == "by value" else recipe.name
+    right = right_answers(lesson[:2], circuit(COURSE, lesson, whose))
     given = right if recipe.start == "right" else dict.fromkeys(right, WRONG)
     nb = fill(copy.deepcopy(released), given)
     raw = recipe.change(nb, right)
+    data = json.dumps(nb).encode() if raw is None else raw
     path = course / "submitted" / recipe.name / lesson / f"{lesson}.ipynb"
-    if raw is None:
-        write(path, nb)
-    else:
-        path.parent.mkdir(parents=True)
-        path.write_bytes(raw)
+    path.parent.mkdir(parents=True)
+    (recipe.place or type(path).write_bytes)(path, data)

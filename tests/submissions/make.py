@@ -6,7 +6,10 @@ answer is a recognisably false number). What must happen is ``pays``:
 - "nothing": no points at all. Whatever the notebook does, it may not be paid for answers that are not there;
 - "everything": full points. The learner's answers are right, and an accident or a noise must not cost them;
 - "before": the items before the misbehaving cell are paid, those after it are not (it stands in the middle);
+- "by value": what the answers of somebody else's circuit are worth in this one's;
 - "not graded": it is left alone, with one sentence for a person.
+
+A zip that would write outside of its folder is met when it is collected: see tests/autograde/test_collect.py.
 
 ``person`` is a part of the sentence that asks for a person, "" when none may be asked for.
 """
@@ -25,23 +28,32 @@ _MIME = "application/vnd.halfcycle.slip+json"
 
 @dataclass(frozen=True)
 class Recipe:
-    """``change(nb, right)`` alters the notebook in place; ``right`` is ``{item: right answer}``. It may return raw bytes instead."""
+    """``change(nb, right)`` alters the notebook in place; ``right`` is ``{item: right answer}``. It may return raw bytes instead.
+
+    ``place(path, data)`` puts the bytes where they belong, for a recipe that does not simply write them to ``path``.
+    """
 
     name: str
     start: str
     pays: str
     person: str
     change: object
+    place: object = None
 
 
-def recipe(*, start, pays, person=""):
-    """Register the function below as a `Recipe` of its own name."""
+def recipe(*, start, pays, person="", placed=False):
+    """Register the function below as a `Recipe` of its own name; ``placed`` when it places the file instead of changing it."""
 
-    def register(change):
-        RECIPES[change.__name__] = Recipe(change.__name__, start, pays, person, change)
-        return change
+    def register(function):
+        change, place = (_unchanged, function) if placed else (function, None)
+        RECIPES[function.__name__] = Recipe(function.__name__, start, pays, person, change, place)
+        return function
 
     return register
+
+
+def _unchanged(nb, right):
+    return None
 
 
 def graded_cells(nb):
@@ -294,6 +306,49 @@ def speaks_to_the_network(nb, right):
     )
 
 
+@recipe(start="wrong", pays="nothing", person="The cell own-001")
+def patches_json_and_builtins(nb, right):
+    """What it breaks is its own voice: nothing of it is heard any more."""
+    own(
+        nb,
+        "import builtins, json\n"
+        'json.dumps = lambda *a, **k: \'{"kind": "end", "content": {"points": 99}}\'\n'
+        "builtins.float = builtins.isinstance = builtins.len = lambda *a: True",
+    )
+
+
+@recipe(start="wrong", pays="nothing")
+def writes_wherever_it_can(nb, right):
+    """Where it can write outside of its own folders, it ends Python with a sentence that a test looks for."""
+    own(
+        nb,
+        "import os\nhits = []\n"
+        "for top, folders, files in os.walk('/'):\n"
+        "    if top == '/':\n        folders[:] = [f for f in folders if f not in ('proc', 'sys', 'desk', 'tmp')]\n"
+        "    if top == '/dev':\n        folders.clear()\n"
+        "    for name in ('gradebook.db', 'written-by-a-learner'):\n"
+        "        try:\n            open(os.path.join(top, name), 'w').close()\n            hits.append(top)\n"
+        "        except OSError:\n            pass\n"
+        "    if len(top.split('/')) > 5:\n        folders.clear()\n"
+        "if hits:\n    os._exit(1)",
+    )
+
+
+@recipe(start="wrong", pays="nothing")
+def reads_other_processes(nb, right):
+    """Where it sees a process that is neither the first of its own world nor itself, it ends Python."""
+    own(
+        nb,
+        "import glob, os\n"
+        "others = [p for p in glob.glob('/proc/[0-9]*') if int(p[6:]) not in (1, os.getpid(), os.getppid())]\n"
+        "for place in glob.glob('/proc/[0-9]*/') + ['/proc/1/root/', '/proc/self/root/../']:\n"
+        "    for name in ('environ', 'mem', 'cwd/gradebook.db', 'root/work', 'fd/0'):\n"
+        "        try:\n            text = open(place + name, 'rb').read(10)\n"
+        "        except (OSError, ValueError):\n            pass\n"
+        "if others:\n    os._exit(1)",
+    )
+
+
 # Accidents and noise that may cost nobody a point
 
 
@@ -401,6 +456,150 @@ def shows_hostile_pages(nb, right):
     )
 
 
+@recipe(start="right", pays="everything", person="printed more")
+def shows_a_giant_thing(nb, right):
+    own(nb, f"{_PUBLISH}publish_display_data({{'text/plain': 'x' * 40_000_000}})\n'x' * 3_000_000", after=_middle(nb))
+
+
+@recipe(start="right", pays="everything")
+def shows_a_deep_thing(nb, right):
+    own(
+        nb,
+        f"{_PUBLISH}deep = []\nfor _ in range(500):\n    deep = [deep]\n"
+        "publish_display_data({'application/json': deep, 'text/plain': 'x'})",
+        after=_middle(nb),
+    )
+
+
+@recipe(start="right", pays="everything")
+def has_script_in_its_errors(nb, right):
+    own(nb, "raise type('<script>alert(1)</script>', (Exception,), {})('<img src=x onerror=alert(1)>')")
+    own(nb, "def hand_in_twice(*a):\n    raise ValueError('<script>alert(1)</script>')\nhand_in_twice()")
+
+
+@recipe(start="right", pays="everything")
+def fills_the_disk(nb, right):
+    own(
+        nb,
+        "import os, tempfile\nfor place in (os.getcwd(), tempfile.gettempdir(), '/dev/shm'):\n"
+        "    try:\n        for n in range(100):\n            open(f'{place}/{n}', 'wb').write(bytes(8 * 2**20))\n"
+        "    except OSError as error:\n        print(error)",
+    )
+
+
+@recipe(start="right", pays="everything")
+def starts_programs_without_end(nb, right):
+    own(nb, "import subprocess\nstarted = []\nwhile True:\n    started.append(subprocess.Popen(['sleep', '600']))")
+
+
+@recipe(start="right", pays="everything")
+def signals_its_parent(nb, right):
+    own(
+        nb,
+        "import os, signal\nfor who in (os.getppid(), 1, -1):\n    for what in (signal.SIGKILL, signal.SIGTERM, signal.SIGSTOP):\n"
+        "        try:\n            os.kill(who, what)\n        except OSError as error:\n            print(error)",
+    )
+
+
+@recipe(start="right", pays="everything")
+def leaves_daemons_and_threads(nb, right):
+    own(
+        nb,
+        "import os, threading, time\n"
+        "if os.fork() == 0:\n    os.setsid()\n    if os.fork() == 0:\n        os.closerange(0, 100)\n        time.sleep(600)\n    os._exit(0)\n"
+        "threading.Thread(target=time.sleep, args=(600,)).start()",
+    )
+
+
+@recipe(start="right", pays="everything")
+def recurses_without_end(nb, right):
+    own(nb, "def again(n):\n    return again(n + 1)\nagain(0)")
+
+
+@recipe(start="right", pays="everything")
+def deletes_its_folder(nb, right):
+    own(
+        nb,
+        "import os, shutil\nshutil.rmtree(os.getcwd(), ignore_errors=True)\nshutil.rmtree('/tmp', ignore_errors=True)",
+    )
+
+
+@recipe(start="right", pays="everything")
+def lost_its_metadata(nb, right):
+    nb.metadata = {}
+    for cell in nb.cells:
+        cell.metadata = type(cell)()
+
+
+@recipe(start="right", pays="everything")
+def has_hostile_metadata(nb, right):
+    deep = {}
+    for _ in range(100):
+        deep = {"a": deep}
+    odd = ["<script>alert(1)</script>", 5, None, ["grade"], deep]
+    for number, cell in enumerate(nb.cells):
+        cell.metadata = {"tags": {"skip-execution": True}, "nbgrader": odd[number % len(odd)], "deep": deep}
+    nb.metadata = {
+        "kernelspec": {"name": ["x"]},
+        "widgets": deep,
+        "halfcycle": "paid",
+        "title": "<script>alert(1)</script>",
+    }
+
+
+@recipe(start="right", pays="everything")
+def is_of_format_3(nb, right):
+    sheet = [_of_format_3(cell) for cell in nb.cells]
+    book = {
+        "nbformat": 3,
+        "nbformat_minor": 0,
+        "metadata": {"name": ""},
+        "worksheets": [{"cells": sheet, "metadata": {}}],
+    }
+    return json.dumps(book).encode()
+
+
+def _of_format_3(cell):
+    if cell.cell_type == "markdown":
+        return {"cell_type": "markdown", "metadata": cell.metadata, "source": cell.source}
+    told = {"language": "python", "collapsed": False, "outputs": [], "prompt_number": 1}
+    return {"cell_type": "code", "metadata": cell.metadata, "input": cell.source, **told}
+
+
+@recipe(start="right", pays="everything")
+def begins_with_a_byte_order_mark(nb, right):
+    return json.dumps(nb).encode("utf-8-sig")
+
+
+@recipe(start="right", pays="everything")
+def has_nul_in_a_cell(nb, right):
+    own(nb, "print('a\0b')")
+
+
+@recipe(start="right", pays="everything", person="beside it", placed=True)
+def is_there_twice(path, data):
+    """In two versions: the one of the lesson's own name counts, and somebody is told."""
+    path.write_bytes(data)
+    path.with_name(f"{path.stem} (1).ipynb").write_bytes(data.replace(b"answer", b"other"))
+
+
+@recipe(start="right", pays="everything", placed=True)
+def has_script_in_a_file_name(path, data):
+    path.write_bytes(data)
+    path.with_name("<img src=x onerror=alert(1)>.txt").write_bytes(b"x")
+
+
+@recipe(start="right", pays="by value")
+def is_somebody_elses(nb, right):
+    """The right answers of the learner is_perfect, whose circuit is another: made where the circuits are known."""
+    return None
+
+
+@recipe(start="right", pays="nothing", person="none of this lesson")
+def is_of_another_lesson(nb, right):
+    nb.cells = [new_markdown_cell("# 99 Another lesson"), new_code_cell("other = 5")]
+
+
 # What ends early: paid for what came before
 
 
@@ -428,6 +627,25 @@ def eats_all_memory(nb, right):
     )
 
 
+@recipe(start="right", pays="before", person="memory")
+def forks_without_end(nb, right):
+    own(
+        nb,
+        "import os, time\nwhile True:\n    try:\n        os.fork()\n    except BaseException:\n        time.sleep(0.1)",
+        after=_middle(nb),
+    )
+
+
+@recipe(start="right", pays="before", person="Python ended")
+def closes_its_file_descriptors(nb, right):
+    own(nb, "import os\nos.closerange(0, 500)", after=_middle(nb))
+
+
+@recipe(start="right", pays="before", person="could not be interrupted")
+def loops_in_c(nb, right):
+    own(nb, "import itertools\nsum(itertools.repeat(1))", after=_middle(nb))
+
+
 # What cannot be graded as it is: a change may return the bytes to hand in
 
 
@@ -449,3 +667,41 @@ def is_json_but_no_notebook(nb, right):
 @recipe(start="right", pays="not graded", person="is empty")
 def is_an_empty_file(nb, right):
     return b""
+
+
+@recipe(start="right", pays="not graded", person="not a readable notebook")
+def is_of_a_future_format(nb, right):
+    return json.dumps({**nb, "nbformat": 9}).encode()
+
+
+@recipe(start="right", pays="not graded", person="not a readable notebook")
+def is_utf_16(nb, right):
+    return json.dumps(nb).encode("utf-16")
+
+
+@recipe(start="right", pays="not graded", person="not a readable notebook")
+def is_nothing_but_nul(nb, right):
+    return bytes(1000)
+
+
+@recipe(start="right", pays="not graded", person="larger than", placed=True)
+def is_far_too_large(path, data):
+    with path.open("wb") as file:
+        file.truncate(200 * 2**20)
+
+
+@recipe(start="right", pays="not graded", person="is a link", placed=True)
+def is_a_link(path, data):
+    beside = path.with_name("elsewhere.ipynb")
+    beside.write_bytes(data)
+    path.symlink_to(beside)
+
+
+@recipe(start="right", pays="not graded", person="is a folder", placed=True)
+def is_a_folder(path, data):
+    path.mkdir()
+
+
+@recipe(start="right", pays="not graded", person="collect it again or rename it", placed=True)
+def has_another_name(path, data):
+    path.with_name("my homework (2).ipynb").write_bytes(data)

@@ -3,11 +3,14 @@
 import json
 
 import pytest
-from made_course import hand_in_recipe, new_course
+from lesson import right_answers
+from made_course import COURSE, NEIGHBOUR, hand_in_recipe, new_course
 from make import RECIPES
 
 from autograde.grading import NOT_GRADED, grade
-from autograde.records import marks_path, read
+from autograde.marking import load
+from autograde.records import mark_slips, marks_path, read
+from halfcycle.variants import circuit
 
 NUMBER = "05"
 
@@ -45,9 +48,30 @@ def test_pays_what_is_deserved(graded, name):
     paid = [one["points"] for one in items]
     full = [one["possible"] for one in items]
     deserved = {"nothing": [0.0] * len(full), "everything": full}
+    if recipe.pays == "by value":
+        deserved["by value"] = [mark.points for mark in _by_value(lesson, name).values()]
     deserved["before"] = full[: len(full) // 2] + [0.0] * (len(full) - len(full) // 2)
     assert paid == deserved[recipe.pays], [(item, one["verdict"]) for item, one in marks["items"].items()]
     assert scores[name] == outcome.points == sum(paid)
+
+
+def _by_value(lesson, name):
+    """What the right answers of the neighbour are worth for the circuit of ``name``; some are right for both."""
+    keys, traps = load(lesson)
+    theirs = right_answers(NUMBER, circuit(COURSE, lesson, NEIGHBOUR))
+    slips = {item: {"item": item, "value": value, "unit": keys[item].unit} for item, value in theirs.items()}
+    marks = mark_slips(slips, keys, traps, circuit(COURSE, lesson, name))
+    assert sum(one.points < keys[item].points for item, one in marks.items()) > 0
+    return marks
+
+
+def test_there_are_enough_of_them():
+    assert len(RECIPES) >= 60
+
+
+@pytest.mark.parametrize("name", RECIPES)
+def test_one_sentence_is_said(graded, name):
+    assert len(graded[2][name].person) <= 1
 
 
 @pytest.mark.parametrize("name", RECIPES)
