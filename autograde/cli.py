@@ -77,7 +77,7 @@ def _first_steps(commands) -> None:
         "inbox",
         type=Path,
         metavar="INBOX",
-        help="a folder or zip of LEARNER/LESSON.ipynb, LEARNER/LESSON/LESSON.ipynb or LEARNER_LESSON.ipynb",
+        help="a folder or zip (zips in it too) whose folders or files are named by an id, an e-mail address or a whole name",
     )
 
 

@@ -12,6 +12,7 @@ from pathlib import Path
 from autograde import inbox as boxes
 from autograde import whose
 from autograde.files import write_whole
+from autograde.leftovers import sweep_parts
 from autograde.roster import learners
 from autograde.trouble import Trouble
 
@@ -74,6 +75,7 @@ def collect(course: Path, place: Path, due: dict[str, datetime | None], progress
     known, lessons, done = learners(course), whose.released(course), Collected()
     if not known:
         raise Trouble(f"Nobody is enrolled in {course} yet; run: autograde enrol {course} ROSTER.csv")
+    sweep_parts(course, ("history", "submitted"))
     touched = {}
     for found in progress(boxes.look(place)):
         if found.note:
@@ -95,7 +97,7 @@ def _keep(course: Path, found: boxes.Found, known, lessons) -> tuple[HandIn, str
     if found.trouble:
         raise Trouble(found.trouble)
     book = whose.notebook(found.data, found.place)
-    learner, lesson = whose.learner_of(found.place, known), whose.lesson_of(book, lessons, found.place)
+    learner, lesson = whose.learner_of(found.place, known, lessons), whose.lesson_of(book, lessons, found.place)
     digest = hashlib.sha256(found.data).hexdigest()[:12]
     when = (found.when or datetime.now(UTC)).replace(microsecond=0)
     twin = next((each for each in history(course, learner, lesson) if each.digest == digest), None)

@@ -1,8 +1,13 @@
-"""What lies in an inbox: notebooks in a folder or a zip, read as plain bytes and never unpacked or followed."""
+"""What lies in an inbox: notebooks in a folder or a zip (of zips), read as plain bytes and never unpacked or followed.
+
+The time of a hand-in is, in this order: what stands in a ``timestamp.txt`` beside it; a time in the name of the file or
+of a folder around it (``2026-03-02_18-05-00``; of this computer's zone unless a Z follows); the file's own time.
+"""
 
 from __future__ import annotations
 
 import io
+import re
 import stat
 import zipfile
 import zlib
@@ -13,10 +18,14 @@ from pathlib import Path, PurePosixPath
 
 from autograde.trouble import Trouble, reason
 
-__all__ = ["LARGEST_BYTES", "Found", "look"]
+__all__ = ["LARGEST_BYTES", "Found", "look", "named_time"]
 
 LARGEST_BYTES = 20_000_000
 _MOST_FILES = 20_000
+_DEEPEST = 4
+_TIME = re.compile(
+    r"(?<!\d)(\d{4}-\d\d-\d\d|\d{8})[T_ -]{1,3}(\d\d)[-:.]?(\d\d)(?:[-:.]?(\d\d))?(Z?)(?![\d.]*\d)", re.IGNORECASE
+)
 _NOT_WORK = {"__MACOSX", ".ipynb_checkpoints", ".DS_Store", "Thumbs.db"}
 
 
@@ -98,7 +107,8 @@ def _file(path: Path, place: PurePosixPath) -> Iterator[Found]:
     if kind == ".zip":
         yield from _zip(data, place, place.with_suffix(""))
     else:
-        yield Found(place, _stamp(path.parent) or datetime.fromtimestamp(facts.st_mtime, UTC), data)
+        when = _stamp(path.parent) or named_time(place) or datetime.fromtimestamp(facts.st_mtime, UTC)
+        yield Found(place, when, data)
 
 
 def _too_large(place: PurePosixPath) -> str:
@@ -126,7 +136,23 @@ def parse_time(text: str) -> datetime:
     return when.replace(tzinfo=UTC) if when.tzinfo is None else when.astimezone(UTC)
 
 
-def _zip(data: bytes, shown: PurePosixPath, place: PurePosixPath) -> Iterator[Found]:
+def named_time(place: PurePosixPath) -> datetime | None:
+    """The time that a file's name carries, or the nearest folder's around it; None where there is none.
+
+    >>> named_time(PurePosixPath("amara_2026-03-02T18-05-00Z_work.ipynb")).isoformat()
+    '2026-03-02T18:05:00+00:00'
+    """
+    for part in reversed(place.parts):
+        for day, hour, minute, second, zone in _TIME.findall(part):
+            try:
+                when = datetime.fromisoformat(f"{day} {hour}:{minute}:{second or '00'}")
+                return when.replace(tzinfo=UTC) if zone else when.astimezone(UTC)
+            except (ValueError, OverflowError, OSError):
+                continue
+    return None
+
+
+def _zip(data: bytes, shown: PurePosixPath, place: PurePosixPath, depth: int = 1) -> Iterator[Found]:
     """The notebooks of a zip, read in memory: nothing is unpacked, so no name in it can reach outside."""
     try:
         with zipfile.ZipFile(io.BytesIO(data)) as box:
@@ -136,7 +162,7 @@ def _zip(data: bytes, shown: PurePosixPath, place: PurePosixPath) -> Iterator[Fo
                 return
             stamps = _zip_stamps(box, members)
             for member in sorted(members, key=lambda each: each.filename):
-                yield from _member(box, member, shown, place, stamps)
+                yield from _member(box, member, shown, place, stamps, depth)
     except (zipfile.BadZipFile, NotImplementedError, EOFError, OSError, ValueError):
         yield Found(shown, trouble=f"{shown} is not a readable zip file; ask for it again.")
 
@@ -154,7 +180,7 @@ def _zip_stamps(box: zipfile.ZipFile, members: list[zipfile.ZipInfo]) -> dict[Pu
 
 
 def _member(
-    box: zipfile.ZipFile, member: zipfile.ZipInfo, shown: PurePosixPath, place: PurePosixPath, stamps: dict
+    box: zipfile.ZipFile, member: zipfile.ZipInfo, shown: PurePosixPath, place: PurePosixPath, stamps: dict, depth: int
 ) -> Iterator[Found]:
     inside = PurePosixPath(member.filename.replace("\\", "/"))
     here = shown / str(inside).lstrip("/")
@@ -167,24 +193,42 @@ def _member(
     elif stat.S_ISLNK(member.external_attr >> 16):
         yield Found(here, trouble=f"{here} is a link and was left alone; put the notebook itself there.")
     elif inside.suffix.casefold() == ".zip":
-        yield Found(here, trouble=f"{here} is a zip inside a zip; unpack it and collect it by itself.")
+        yield from _zip_in_zip(box, member, here, place / inside.with_suffix(""), depth + 1)
     elif inside.suffix.casefold() == ".ipynb":
         yield _read_member(box, member, here, place / inside, stamps.get(inside.parent))
+    elif inside.name != "timestamp.txt":
+        yield Found(here, note=f"{here}: not a notebook, passed over")
+
+
+def _zip_in_zip(box, member, here: PurePosixPath, place: PurePosixPath, depth: int) -> Iterator[Found]:
+    if depth > _DEEPEST:
+        yield Found(here, trouble=f"{here} is a zip in a zip {depth} deep; unpack it and collect it by itself.")
+        return
+    read = _read_member(box, member, here, place, None, 10 * LARGEST_BYTES)
+    if read.trouble:
+        yield read
+    else:
+        yield from _zip(read.data, here, place, depth)
 
 
 def _read_member(
-    box: zipfile.ZipFile, member: zipfile.ZipInfo, here: PurePosixPath, place: PurePosixPath, stamp: datetime | None
+    box: zipfile.ZipFile,
+    member: zipfile.ZipInfo,
+    here: PurePosixPath,
+    place: PurePosixPath,
+    stamp: datetime | None,
+    most: int = 0,
 ) -> Found:
     if member.flag_bits & 1:
         return Found(here, trouble=f"{here} is locked with a password; ask for it without one.")
     try:
         with box.open(member) as stream:
-            data = stream.read(LARGEST_BYTES + 1)
+            data = stream.read((most or LARGEST_BYTES) + 1)
     except (zipfile.BadZipFile, NotImplementedError, EOFError, OSError, ValueError, zlib.error):
         return Found(here, trouble=f"{here} is damaged inside its zip file; ask for it again.")
-    if len(data) > LARGEST_BYTES:
+    if len(data) > (most or LARGEST_BYTES):
         return Found(here, trouble=_too_large(here))
-    return Found(place, stamp or _zip_time(member), data)
+    return Found(place, stamp or named_time(place) or _zip_time(member), data)
 
 
 def _zip_time(member: zipfile.ZipInfo) -> datetime | None:

@@ -1,4 +1,4 @@
-"""What a grading that was killed may leave behind, swept away by the next one."""
+"""What a command that was killed may leave behind, swept away by the next one."""
 
 from __future__ import annotations
 
@@ -12,21 +12,28 @@ from pathlib import Path
 from autograde.files import PART
 from autograde.kernel_run import FOLDERS
 
-__all__ = ["sweep"]
+__all__ = ["sweep", "sweep_parts"]
 
 _WRITTEN = ("executed", "marks", "slips", "autograded")
 
 
 def sweep(course):
     """Remove half-written files from ``course``, and folders for kernels whose grading has ended, from this computer."""
-    for place in _WRITTEN:
-        for part in (Path(course) / place).rglob(f"{PART}*"):
-            with contextlib.suppress(OSError):
-                part.unlink()
+    sweep_parts(course, _WRITTEN)
     for folder in Path(tempfile.gettempdir()).glob(f"{FOLDERS}*-*"):
         found = re.fullmatch(rf"{FOLDERS}(\d+)-.*", folder.name)
         if found and folder.is_dir() and not folder.is_symlink() and not _lives(int(found[1])):
             shutil.rmtree(folder, ignore_errors=True)
+
+
+def sweep_parts(course, places):
+    """Remove half-written files from these ``places`` of ``course``, and from the course folder itself."""
+    for part in [
+        *Path(course).glob(f"{PART}*"),
+        *(each for one in places for each in (Path(course) / one).rglob(f"{PART}*")),
+    ]:
+        with contextlib.suppress(OSError):
+            part.unlink()
 
 
 def _lives(pid):

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import logging
+import os
 import re
 import shutil
 from collections.abc import Iterable
@@ -15,6 +16,7 @@ from nbgrader.converters.base import NbGraderException
 from nbgrader.coursedir import CourseDirectory
 
 from autograde import course as courses
+from autograde.files import make_folder
 from autograde.marking import load
 from autograde.preprocessors.mark_slips import checked_keys, graded_cells
 from autograde.trouble import Trouble, reason
@@ -48,6 +50,7 @@ def release(course: Path, lesson: str) -> None:
     config.CourseDirectory.assignment_id = lesson
     config.GenerateAssignment.force = True
     fresh = course.resolve() / _NEW
+    shutil.rmtree(fresh, ignore_errors=True)  # of a release that was killed
     try:
         _generate(config, lesson)
         _check(fresh / lesson, lesson)
@@ -82,13 +85,12 @@ class _Said(logging.Handler):
 
 
 def _swap(fresh: Path, place: Path) -> None:
-    place.parent.mkdir(exist_ok=True)
-    old = place.with_name(f".{place.name}.old")
-    shutil.rmtree(old, ignore_errors=True)
-    if place.exists():
-        place.rename(old)
-    fresh.rename(place)
-    shutil.rmtree(old, ignore_errors=True)
+    """The notebook is replaced in one step, so that a stop never leaves the course without its lesson."""
+    make_folder(place)
+    os.replace(fresh / f"{place.name}.ipynb", place / f"{place.name}.ipynb")
+    for stray in place.iterdir():
+        if stray.name != f"{place.name}.ipynb":
+            shutil.rmtree(stray) if stray.is_dir() else stray.unlink()
 
 
 def _check(folder: Path, lesson: str) -> None:

@@ -12,6 +12,7 @@ from pathlib import Path
 
 from autograde import office_list, oneroster_list
 from autograde.files import write_whole
+from autograde.leftovers import sweep_parts
 from autograde.trouble import Trouble
 
 __all__ = ["Learner", "enrol", "learners", "read", "write"]
@@ -182,6 +183,7 @@ def enrol(course: Path, path: Path, gradebook, *, id_column="", only_class="", r
     unless ``rename``.
     """
     everyone, lines = _merged(_given(path, id_column, only_class), learners(course), rename)
+    sweep_parts(course, ())
     _into_gradebook(gradebook, everyone)
     write(course, everyone)
     return lines

@@ -1,5 +1,6 @@
 """Collecting: every shape of inbox, every bad file, and the rule for which hand-in counts."""
 
+import io
 import json
 import os
 import stat
@@ -275,3 +276,93 @@ def test_a_course_without_release_or_roster_says_what_to_run(course, tmp_path):
         collect(course, tmp_path, {})
     with pytest.raises(Trouble, match="autograde release"):
         collecting.collect(tmp_path / "empty", tmp_path, {})
+
+
+def zipped(members):
+    out = io.BytesIO()
+    with zipfile.ZipFile(out, "w") as box:
+        for name, data in members.items():
+            box.writestr(name, data)
+    return out.getvalue()
+
+
+@pytest.fixture
+def crowd(course):
+    """A course whose learners have names, e-mail addresses and ids that are numbers."""
+    rows = ["id,first,last,email", "7,Zoë,Núñez,", "30551,Ben,Lindqvist,ben@example.org", "amara,Amara,Okafor,"]
+    rows += ["diode,Dalia,Haddad,", "a1,Amara,Reyes,", "b1,Kwame,Adjei,", "b2,Kwame,Adjei,"]
+    (course / "roster.csv").write_text("\n".join(rows) + "\n", encoding="utf-8")
+    return course
+
+
+@pytest.mark.parametrize(
+    ("place", "learner"),
+    [
+        ("Nunez Zoe_4410_file_/work.ipynb", "7"),
+        ("NúñezZoë_late_4410_88_03_one_diode-1.ipynb", "7"),
+        ("7_03_one_diode.ipynb", "7"),
+        ("crew_30551_attempt.ipynb", "30551"),
+        ("export/lindqvist, ben/x.ipynb", "30551"),
+        ("x-ben@example.org-03.ipynb", "30551"),
+        ("Amara Okafor - 12 March - work (2).ipynb", "amara"),
+        ("03_one_diode_diode.ipynb", "diode"),
+        ("Amara_03.ipynb", "amara"),
+    ],
+)
+def test_files_named_by_a_learning_system_are_told_apart(crowd, tmp_path, place, learner):
+    put(tmp_path / "inbox", place, lesson("03"))
+    done = collect(crowd, tmp_path / "inbox", {})
+    assert not done.troubles and submitted(crowd) == [f"{learner}/{THREE}/{THREE}.ipynb"]
+    assert f"{learner}, {THREE}" in done.taken[0] and place in done.taken[0]
+
+
+@pytest.mark.parametrize(
+    ("place", "words"),
+    [
+        ("crew_7_03.ipynb", []),
+        ("03_one_diode.ipynb", []),
+        ("Kwame Adjei_1_work.ipynb", ["b1 or b2"]),
+        ("Amara Okafor and Ben Lindqvist.ipynb", ["30551 or amara"]),
+        ("Rubenlindqvistson.ipynb", []),
+    ],
+)
+def test_whose_it_is_is_never_guessed(crowd, tmp_path, place, words):
+    put(tmp_path / "inbox", place, lesson("03"))
+    (sentence,) = collect(crowd, tmp_path / "inbox", {}).troubles
+    assert place in sentence and all(word in sentence for word in words or ["could not be told whose"])
+    assert submitted(crowd) == []
+
+
+def test_a_zip_of_zips_is_read_to_the_bottom_and_every_file_is_accounted_for(course, tmp_path):
+    inner = zipped({f"{ONE}.ipynb": lesson("01", answer=2), "photo.jpg": b"x"})
+    middle = zipped({"amara.zip": inner, f"ben_{ONE}.ipynb": lesson("01"), "broken.zip": b"PK"})
+    (tmp_path / "all.zip").write_bytes(zipped({"week 1.zip": middle}))
+    done = collect(course, tmp_path / "all.zip", {})
+    assert submitted(course) == [f"amara/{ONE}/{ONE}.ipynb", f"ben/{ONE}/{ONE}.ipynb"]
+    assert done.troubles == ["all.zip/week 1.zip/broken.zip is not a readable zip file; ask for it again."]
+    assert "all.zip/week 1.zip/amara.zip/photo.jpg: not a notebook, passed over" in done.taken
+
+
+def test_zips_without_end_are_left_alone(course, tmp_path):
+    data = zipped({f"amara/{ONE}.ipynb": lesson("01")})
+    for _ in range(6):
+        data = zipped({"more.zip": data})
+    (tmp_path / "deep.zip").write_bytes(data)
+    (sentence,) = collect(course, tmp_path / "deep.zip", {}).troubles
+    assert "5 deep" in sentence and submitted(course) == []
+
+
+def test_a_zip_inside_a_zip_that_points_outside_writes_nothing_outside(course, tmp_path):
+    (tmp_path / "all.zip").write_bytes(zipped({"amara.zip": zipped({f"../../{ONE}.ipynb": lesson("01")})}))
+    before = sorted(tmp_path.rglob("*"))
+    (sentence,) = collect(course, tmp_path / "all.zip", {}).troubles
+    assert "points outside" in sentence and sorted(tmp_path.rglob("*")) == before
+
+
+def test_the_time_in_a_name_is_the_time_of_the_hand_in(course, tmp_path):
+    names = ("amara_2026-03-02T17-00-00Z_x.ipynb", "amara_20260303T090000Z.ipynb", "amara_12345678901234.ipynb")
+    for number, name in enumerate(names):
+        put(tmp_path / "inbox", name, lesson("01", answer=number), datetime(2026, 3, 9, tzinfo=UTC))
+    collect(course, tmp_path / "inbox", {ONE: DUE})
+    assert [f"{each.when:%d %H}" for each in history(course, "amara", ONE)] == ["02 17", "03 09", "09 00"]
+    assert time_of(course, "amara", ONE) == "2026-03-02 17:00:00 UTC"
