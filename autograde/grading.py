@@ -78,7 +78,8 @@ def grade(
     course = Path(course).resolve()
     known = learners(course)
     _check(course, known, learner)
-    fence(unfenced=unfenced)
+    if cluster is None:
+        fence(unfenced=unfenced)
     with _alone(course):
         leftovers.sweep(course)
         found, strays = triage.submissions(course, known, lesson, learner)
@@ -95,7 +96,7 @@ def _run(course, found, journal, progress, *, unfenced, workers, cluster, force)
     """Prepare a few submissions ahead, so that every worker has one, and finish them one by one in their order."""
     config = courses.config(course, unfenced=unfenced)
     outcomes, ahead, todo = [], deque(), iter(found)
-    behind = FencedExecute(config=config).fence()
+    behind = FencedExecute(config=config).fence(elsewhere=cluster is not None)
     with Writer(course, config) as writer, pool(behind, workers, cluster) as workers_:
         preparer = Preparer(course, config, writer, journal, force)
         journal.tell("begin", submissions=len(found), workers=workers_.workers, cluster=cluster or "")

@@ -1,0 +1,127 @@
+"""Grading on a real Dask cluster: scheduler and workers are processes of their own, on the loopback address."""
+
+import contextlib
+import copy
+import json
+import signal
+import subprocess
+import sys
+import time
+from pathlib import Path
+
+import pytest
+
+sys.path.insert(0, str(Path(__file__).parents[1] / "submissions"))
+from lesson import fill, right_answers, write
+from made_course import COURSE, new_course
+
+from autograde import journal, pool
+from autograde.fence import why_no_fence
+from autograde.grading import GRADED, grade
+from autograde.records import all_marks, read
+from autograde.trouble import Trouble
+from halfcycle.variants import circuit
+
+WHY_NOT = why_no_fence()
+pytestmark = pytest.mark.skipif(bool(WHY_NOT), reason=WHY_NOT or "bubblewrap is there")
+NUMBER, LEARNERS = "03", ("amara", "bo", "chen", "dalia")
+
+
+class Cluster:
+    """One scheduler and its workers; ``address`` is where it answers."""
+
+    def __init__(self, place):
+        self.file, self.place, self.processes = place / "scheduler.json", place, []
+        self._start("scheduler", "--host", "127.0.0.1", "--port", "0", "--scheduler-file", str(self.file))
+        while not self.file.exists():
+            time.sleep(0.1)
+        self.address = json.loads(self.file.read_text(encoding="utf-8"))["address"]
+
+    def worker(self):
+        options = ("--nthreads", "1", "--no-nanny", "--host", "127.0.0.1", "--local-directory", str(self.place))
+        return self._start("worker", self.address, *options)
+
+    def close(self):
+        for process in self.processes:
+            with contextlib.suppress(ProcessLookupError):
+                process.terminate()
+            process.wait()
+
+    def _start(self, kind, *options):
+        command = [sys.executable, "-m", f"distributed.cli.dask_{kind}", *options, "--no-dashboard"]
+        quiet = {"stdout": subprocess.DEVNULL, "stderr": subprocess.DEVNULL}
+        self.processes.append(subprocess.Popen(command, **quiet))
+        return self.processes[-1]
+
+
+@pytest.fixture(scope="module")
+def cluster(tmp_path_factory):
+    made = Cluster(tmp_path_factory.mktemp("cluster"))
+    yield made
+    made.close()
+
+
+def _course(place, first_cell):
+    course, lesson, released = new_course(place, NUMBER, LEARNERS)
+    for number, learner in enumerate(LEARNERS):
+        right = right_answers(NUMBER, circuit(COURSE, lesson, learner))
+        nb = fill(copy.deepcopy(released), dict(list(right.items())[number:]))
+        nb.cells[2].source = first_cell
+        write(course / "submitted" / learner / lesson / f"{lesson}.ipynb", nb)
+    return course
+
+
+def _marks(course):
+    return {str(path.relative_to(course)): {**read(path), "when": ""} for path in all_marks(course)}
+
+
+def _results(course):
+    return {
+        path.parent.name: json.loads(path.read_text(encoding="utf-8")) for path in (course / "executed").rglob("*.json")
+    }
+
+
+def test_without_workers_there_is_one_sentence(cluster, monkeypatch, tmp_path):
+    monkeypatch.setattr("autograde.cluster._PATIENCE_SECONDS", 1)
+    course = _course(tmp_path, "1")
+    with pytest.raises(Trouble, match="no workers"):
+        grade(course, cluster=cluster.address)
+    with pytest.raises(Trouble, match="No Dask scheduler answers"):
+        grade(course, cluster="tcp://127.0.0.1:9")
+
+
+def test_without_the_package_there_is_one_sentence(monkeypatch, tmp_path):
+    monkeypatch.setitem(sys.modules, "autograde.cluster", None)
+    with pytest.raises(Trouble, match="dask"), pool.pool(None, cluster="tcp://127.0.0.1:9"):
+        pass
+
+
+def test_the_same_results_and_a_lost_worker_costs_a_retry_and_nothing_else(cluster, tmp_path):
+    there, here = (tmp_path / name for name in ("there", "here"))
+    course, alone = _course(there, "import time; time.sleep(2)"), _course(here, "import time; time.sleep(2)")
+    workers, lost = [cluster.worker(), cluster.worker()], []
+
+    def told(event, **facts):
+        """As soon as one result is there both workers are busy with others: one of them is killed outright."""
+        if event == "executed" and not lost:
+            lost.append(facts["learner"])
+            time.sleep(1)
+            workers[0].send_signal(signal.SIGKILL)
+
+    summary = grade(course, cluster=cluster.address, told=told)
+    assert workers[0].wait() == -signal.SIGKILL
+    assert [one.status for one in summary.outcomes] == [GRADED] * len(LEARNERS)
+    assert summary.person == []
+    grade(alone)
+    assert _marks(course) == _marks(alone)
+    assert _results(course) == _results(alone)
+    lines = [json.loads(line) for line in (course / journal.NAME).read_text(encoding="utf-8").splitlines()]
+    ended = [line["learner"] for line in lines if line["event"] == "executed"]
+    assert sorted(ended) == sorted(LEARNERS)
+    assert [line["cluster"] for line in lines if line["event"] == "begin"] == [cluster.address]
+
+
+def test_a_worker_of_another_version_is_one_sentence(cluster, tmp_path, monkeypatch):
+    monkeypatch.setattr("autograde.cluster.library_hash", lambda: "another")
+    summary = grade(_course(tmp_path, "1"), cluster=cluster.address, learner="amara")
+    assert "another version of halfcycle" in summary.person[0]
