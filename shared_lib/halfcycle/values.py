@@ -3,7 +3,9 @@
 from math import isfinite
 from numbers import Real
 
-__all__ = ["finite", "need", "not_negative", "positive"]
+__all__ = ["need", "not_negative", "positive"]
+
+Names = tuple[str, ...]
 
 
 def positive(what: str, value: float) -> float:
@@ -25,22 +27,22 @@ def not_negative(what: str, value: float) -> float:
     return value
 
 
-def finite(what: str, value: float) -> float:
+def _finite(what: str, value: float) -> float:
     """Return `value`, or raise a ValueError that names `what` when it is not a finite number."""
     if not _is_finite(value):
         raise ValueError(f"{what} must be a finite number, not {value!r}")
     return value
 
 
-def need(part: object, of: str = "", *, above_zero: tuple[str, ...] = (), from_zero: tuple[str, ...] = ()) -> None:
-    """Check several fields of `part`: those above zero, and those of zero or more; `of` says whose they are.
+def need(part: object, of: str = "", *, above_zero: Names = (), from_zero: Names = (), finite: Names = ()) -> None:
+    """Check several fields of `part`: above zero, zero or more, any finite number; `of` says whose they are.
 
     >>> from types import SimpleNamespace
     >>> need(SimpleNamespace(ohm=90.0, henry=0.0), "of a coil", above_zero=("ohm", "henry"))
     Traceback (most recent call last):
     ValueError: henry of a coil must be a positive number, not 0.0
     """
-    for names, check in ((above_zero, positive), (from_zero, not_negative)):
+    for names, check in ((above_zero, positive), (from_zero, not_negative), (finite, _finite)):
         for name in names:
             check(f"{name} {of}".rstrip(), getattr(part, name))
 

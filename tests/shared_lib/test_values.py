@@ -54,7 +54,7 @@ def test_a_value_that_must_be_positive(make, named, value):
         (lambda v: Supply.from_rating(40.0, regulation=v), "regulation"),
         (lambda v: Filter("snubber", farad=v), "farad of a filter"),
         (lambda v: Opto(led_drop_volts=v), "led_drop_volts of an optoisolator"),
-        (lambda v: Diode(drop_volts=v), "drop of a diode"),
+        (lambda v: Diode(drop_volts=v), "drop_volts of a diode"),
         (lambda v: Wire(18, v), "length_ft"),
     ],
 )

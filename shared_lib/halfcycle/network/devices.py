@@ -5,7 +5,7 @@ from dataclasses import dataclass, field
 from itertools import pairwise
 from math import inf, log
 
-from halfcycle.values import need, not_negative, positive
+from halfcycle.values import need, positive
 
 from .parts import Condition, Device, Exit, Law
 
@@ -39,8 +39,7 @@ class Diode:
     on_ohm: float = 0.05
 
     def __post_init__(self) -> None:
-        not_negative("drop of a diode in volts", self.drop_volts)
-        positive("on-resistance of a diode in ohm", self.on_ohm)
+        need(self, "of a diode", above_zero=("on_ohm",), from_zero=("drop_volts",))
 
     def device(self) -> Device:
         """The two modes, "off" and "on", with their exits."""
@@ -121,7 +120,7 @@ class Switch(Device):
     on_ohm: float = 0.01
 
     def __post_init__(self) -> None:
-        positive("contact resistance of a switch in ohm", self.on_ohm)
+        need(self, "of a switch", above_zero=("on_ohm",))
         object.__setattr__(self, "laws", {"off": Law(OFF_SIEMENS), "on": Law(1 / self.on_ohm)})
 
     def scheduled_mode(self, seconds: float) -> str:

@@ -6,10 +6,11 @@ A *device* (diode, switch, triac) has several modes. In each mode it obeys a str
 """
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 from math import inf
+from typing import ClassVar
 
-from halfcycle.values import finite, positive
+from halfcycle.values import need
 
 __all__ = [
     "Capacitor",
@@ -24,76 +25,68 @@ __all__ = [
 ]
 
 
-def _check_finite(name: str, part: object, *fields: str) -> None:
-    for each in fields:
-        finite(f"{each} of {name!r}", getattr(part, each))
+class Part:
+    """What every part has in common: values of which some must be above zero, the others finite."""
+
+    above_zero: ClassVar[tuple[str, ...]] = ()
+
+    def check(self, name: str) -> None:
+        """Raise a ValueError that names the value which is out of range."""
+        others = [each.name for each in fields(self) if each.name not in self.above_zero]
+        need(self, f"of {name!r}", above_zero=self.above_zero, finite=others)
 
 
 @dataclass(frozen=True)
-class Resistor:
+class Resistor(Part):
     """A resistance in ohm."""
 
     ohm: float
-
-    def check(self, name: str) -> None:
-        positive(f"resistance of {name!r} in ohm", self.ohm)
+    above_zero = ("ohm",)
 
 
 @dataclass(frozen=True)
-class Inductor:
+class Inductor(Part):
     """An inductance in henry."""
 
     henry: float
     initial_amps: float = 0.0
-
-    def check(self, name: str) -> None:
-        positive(f"inductance of {name!r} in henry", self.henry)
-        _check_finite(name, self, "initial_amps")
+    above_zero = ("henry",)
 
 
 @dataclass(frozen=True)
-class Capacitor:
+class Capacitor(Part):
     """A capacitance in farad."""
 
     farad: float
     initial_volts: float = 0.0
-
-    def check(self, name: str) -> None:
-        positive(f"capacitance of {name!r} in farad", self.farad)
-        _check_finite(name, self, "initial_volts")
+    above_zero = ("farad",)
 
 
 @dataclass(frozen=True)
-class VoltageSource:
+class VoltageSource(Part):
     """An ideal source: ``dc_volts + volts_peak · sin(2π·hertz·t + degrees)``, in V, Hz, degrees and s.
 
     >>> VoltageSource(volts_peak=34.0, hertz=0.0).check("secondary")
     Traceback (most recent call last):
-    ValueError: frequency of 'secondary' in hertz must be a positive number, not 0.0
+    ValueError: hertz of 'secondary' must be a positive number, not 0.0
     """
 
     volts_peak: float = 0.0
     hertz: float = 60.0
     degrees: float = 0.0
     dc_volts: float = 0.0
-
-    def check(self, name: str) -> None:
-        positive(f"frequency of {name!r} in hertz", self.hertz)
-        _check_finite(name, self, "volts_peak", "degrees", "dc_volts")
+    above_zero = ("hertz",)
 
 
 @dataclass(frozen=True)
-class CurrentSource:
+class CurrentSource(Part):
     """An ideal current, plus to minus through the source: ``dc_amps + amps_peak · sin(2π·hertz·t + degrees)``, in A."""
 
     dc_amps: float = 0.0
     amps_peak: float = 0.0
     hertz: float = 60.0
     degrees: float = 0.0
-
-    def check(self, name: str) -> None:
-        positive(f"frequency of {name!r} in hertz", self.hertz)
-        _check_finite(name, self, "dc_amps", "amps_peak", "degrees")
+    above_zero = ("hertz",)
 
 
 @dataclass(frozen=True)
