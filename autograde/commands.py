@@ -18,6 +18,7 @@ from autograde.explain import explain
 from autograde.feedback import feedback
 from autograde.files import write_whole
 from autograde.new import new, opened
+from autograde.progress import GradingBar
 from autograde.trouble import Trouble
 
 __all__ = ["COMMANDS"]
@@ -87,6 +88,7 @@ def _collect(args) -> int:
 def _grade(args) -> int:
     with opened(args.course):
         pass
+    bar = GradingBar()
     summary = grading.grade(
         args.course,
         lesson=args.lesson,
@@ -94,7 +96,8 @@ def _grade(args) -> int:
         workers=args.workers,
         unfenced=args.unfenced,
         cluster=args.cluster,
-        progress=_bar("Grading"),
+        progress=bar,
+        told=bar.told,
         force=args.force,
     )
     counts = {status: summary.count(status) for status in ("graded", "unchanged", "not graded")}
