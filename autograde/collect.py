@@ -11,8 +11,7 @@ from pathlib import Path
 
 from autograde import inbox as boxes
 from autograde import whose
-from autograde.files import write_whole
-from autograde.leftovers import sweep_parts
+from autograde.files import sweep_parts, write_whole
 from autograde.roster import learners
 from autograde.trouble import Trouble
 

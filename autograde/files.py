@@ -9,7 +9,7 @@ from pathlib import Path
 
 from autograde.trouble import Trouble, reason
 
-__all__ = ["PART", "make_folder", "write_whole"]
+__all__ = ["PART", "make_folder", "sweep_parts", "write_whole"]
 
 PART = ".part-"  # how the name of a file begins that is being written
 
@@ -40,3 +40,11 @@ def write_whole(path: Path, content: str | bytes, mode: int = 0o644) -> None:
             raise
     except OSError as error:
         raise Trouble(f"{path} cannot be written ({reason(error)}); make that folder writable.") from error
+
+
+def sweep_parts(course, places=()) -> None:
+    """Remove what a command that was killed left half-written in these ``places`` of ``course``, and in that folder itself."""
+    folders = [Path(course) / place for place in places]
+    for part in [*Path(course).glob(f"{PART}*"), *(each for one in folders for each in one.rglob(f"{PART}*"))]:
+        with contextlib.suppress(OSError):
+            part.unlink()

@@ -2,17 +2,16 @@
 
 from __future__ import annotations
 
-import contextlib
 import os
 import re
 import shutil
 import tempfile
 from pathlib import Path
 
-from autograde.files import PART
+from autograde.files import sweep_parts
 from autograde.kernel_run import FOLDERS
 
-__all__ = ["sweep", "sweep_parts"]
+__all__ = ["sweep"]
 
 _WRITTEN = ("executed", "marks", "slips", "autograded")
 
@@ -24,16 +23,6 @@ def sweep(course):
         found = re.fullmatch(rf"{FOLDERS}(\d+)-.*", folder.name)
         if found and folder.is_dir() and not folder.is_symlink() and not _lives(int(found[1])):
             shutil.rmtree(folder, ignore_errors=True)
-
-
-def sweep_parts(course, places):
-    """Remove half-written files from these ``places`` of ``course``, and from the course folder itself."""
-    for part in [
-        *Path(course).glob(f"{PART}*"),
-        *(each for one in places for each in (Path(course) / one).rglob(f"{PART}*")),
-    ]:
-        with contextlib.suppress(OSError):
-            part.unlink()
 
 
 def _lives(pid):

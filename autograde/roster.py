@@ -11,8 +11,7 @@ from dataclasses import asdict, dataclass, fields
 from pathlib import Path
 
 from autograde import office_list, oneroster_list
-from autograde.files import write_whole
-from autograde.leftovers import sweep_parts
+from autograde.files import sweep_parts, write_whole
 from autograde.trouble import Trouble
 
 __all__ = ["Learner", "enrol", "learners", "read", "write"]
@@ -183,7 +182,7 @@ def enrol(course: Path, path: Path, gradebook, *, id_column="", only_class="", r
     unless ``rename``.
     """
     everyone, lines = _merged(_given(path, id_column, only_class), learners(course), rename)
-    sweep_parts(course, ())
+    sweep_parts(course)
     _into_gradebook(gradebook, everyone)
     write(course, everyone)
     return lines
