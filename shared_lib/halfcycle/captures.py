@@ -16,8 +16,6 @@ import numpy as np
 from .csv_layout import Layout, cells_of, layout_of, trouble_of
 from .waveforms import Waveform
 
-__all__ = ["MOST_ROWS", "CaptureError", "read_capture", "write_capture"]
-
 MOST_ROWS = 10_000_000
 _PIECE = 1 << 23  # characters taken from the file at a time
 _NO_TEXT = "is not a text file; export the capture as CSV."

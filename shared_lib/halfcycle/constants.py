@@ -7,16 +7,7 @@ import math
 from bisect import bisect_left
 from dataclasses import dataclass
 
-__all__ = [
-    "CLASS_2",
-    "CLASS_2_NAMEPLATE_VA",
-    "CLASS_2_VOLTS_RMS_MAX",
-    "CONSTANTS",
-    "NEC_TABLE_8_OHM",
-    "PREFERRED",
-    "Constant",
-    "next_preferred",
-]
+from .values import positive
 
 
 @dataclass(frozen=True)
@@ -83,8 +74,7 @@ def next_preferred(value: float, series: str = "E12") -> float:
     """
     if series not in PREFERRED:
         raise ValueError(f"The preferred series are {' and '.join(PREFERRED)}; {series!r} is neither.")
-    if not (value > 0 and math.isfinite(value)):
-        raise ValueError(f"A value to round up to a preferred one must be above zero, not {value!r}.")
+    positive("value to round up to a preferred one", value)
     exponent = math.floor(math.log10(value))
     steps = [*PREFERRED[series], 10.0, 12.0]
     index = bisect_left(steps, value / 10.0**exponent * (1 - 1e-9))  # 4.7 written in binary is still 4.7

@@ -8,8 +8,6 @@ from dataclasses import dataclass
 
 import numpy as np
 
-__all__ = ["Layout", "cells_of", "layout_of", "trouble_of"]
-
 _NEEDED = "each row needs a time and a value."
 _SEPARATORS = (";", ",", None)
 _NUMBER = re.compile(r"[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d+)?")

@@ -14,19 +14,6 @@ import numpy as np
 from halfcycle.lag import Lag
 from halfcycle.waveforms import Waveform
 
-__all__ = [
-    "SINE_FORM_FACTOR",
-    "ac_rms",
-    "average_responding",
-    "crest_factor",
-    "dc",
-    "frequency",
-    "peak",
-    "peak_hold",
-    "peak_to_peak",
-    "true_rms",
-]
-
 SINE_FORM_FACTOR = math.pi / (2 * math.sqrt(2))
 _HYSTERESIS = 0.1  # of peak to peak: how far a wave must fall below its middle before the next rise counts
 _CLOSED = 0.02  # of peak to peak: how near its start a record must end to be called whole cycles

@@ -6,9 +6,8 @@ piece of x with slope s the solution is y = x - s·tau + (y0 - x0 + s·tau)·exp
 
 import numpy as np
 
+from .values import not_negative
 from .waveforms import Waveform
-
-__all__ = ["Lag"]
 
 
 class Lag:
@@ -25,8 +24,7 @@ class Lag:
     """
 
     def __init__(self, wave: Waveform, tau_s: float, *, repeats: bool = True) -> None:
-        if not 0 <= tau_s < np.inf:
-            raise ValueError(f"The time constant of a lag must be zero seconds or more, not {tau_s!r}.")
+        not_negative("time constant of a lag in seconds", tau_s)
         self._wave, self._tau, self._repeats = wave, tau_s, repeats
         self._steps = np.diff(wave.seconds)
         self._slopes = np.divide(

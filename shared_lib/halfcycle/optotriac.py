@@ -11,8 +11,6 @@ from .supply import Supply
 from .values import need
 from .waveforms import Waveform
 
-__all__ = ["Coil", "Opto", "Snubber", "Switched", "add_led", "add_output", "switch_coil", "switch_network", "triac"]
-
 
 @dataclass(frozen=True)
 class Opto:

@@ -11,9 +11,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from .lag import Lag
+from .values import need
 from .waveforms import Waveform
-
-__all__ = ["Oscilloscope"]
 
 _MOST_SAMPLES = 10_000_000
 _NARROWINGS = 6  # each finds the trigger 64 times as closely
@@ -53,15 +52,10 @@ class Oscilloscope:
     record_s: float | None = None
 
     def __post_init__(self):
-        for name in ("sample_hertz", "bandwidth_hertz", "full_scale_volts", "record_s"):
-            value = getattr(self, name)
-            if value is not None and not 0 < value < math.inf:
-                raise ValueError(f"{name} of a scope must be above zero, not {value!r}.")
-        if not 0 <= self.noise_volts_rms < math.inf:
-            raise ValueError(f"noise_volts_rms of a scope must be zero or more, not {self.noise_volts_rms!r}.")
-        for name in ("offset_volts", "trigger_volts", "pre_trigger_s"):
-            if not math.isfinite(getattr(self, name) or 0.0):
-                raise ValueError(f"{name} of a scope must be a finite number, not {getattr(self, name)!r}.")
+        above_zero, finite = ["sample_hertz", "bandwidth_hertz", "full_scale_volts"], ["offset_volts", "pre_trigger_s"]
+        above_zero += ["record_s"] if self.record_s is not None else []
+        finite += ["trigger_volts"] if self.trigger_volts is not None else []
+        need(self, "of a scope", above_zero=above_zero, from_zero=("noise_volts_rms",), finite=finite)
         if self.bits not in range(1, 25):
             raise ValueError(f"bits of a scope must be a whole number from 1 to 24, not {self.bits!r}.")
         if self.trigger_slope not in ("rise", "fall"):

@@ -9,9 +9,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from .values import positive
 from .waveforms import Waveform
-
-__all__ = ["Pulses", "pulses"]
 
 _ROUNDS = 20
 
@@ -82,9 +81,8 @@ def pulses(
     >>> found.heights.round(3).tolist(), (found.widths * 1e6).round().tolist()
     ([60.0], [42.0])
     """
-    for name, value in (("threshold_volts", threshold_volts), ("hertz", hertz)):
-        if not 0 < value < np.inf:
-            raise ValueError(f"{name} must be above zero, not {value!r}.")
+    positive("threshold_volts", threshold_volts)
+    positive("hertz", hertz)
     if undisturbed is None:
         excess = wave.values - _fitted_sine(wave, hertz, threshold_volts)
     else:

@@ -10,8 +10,6 @@ from .solved import Solved, probe
 from .supply import Supply
 from .values import positive
 
-__all__ = ["Rectified", "SteadyRectified", "add_supply", "rectifier_network", "rectify"]
-
 _LEAKAGE_AMPS = 1e-6
 _MOST_CYCLES = 200_000
 

@@ -18,8 +18,6 @@ from .supply import Supply
 from .values import need, positive
 from .waveforms import Waveform
 
-__all__ = ["Actuator", "Filter", "PulsedSwitch", "SpikeBus", "spike_bus", "spike_network"]
-
 _PLACES = ("none", "feed", "snubber", "lc", "straight")
 
 

@@ -13,8 +13,6 @@ from .rectifier import add_supply
 from .solved import Solved, probe
 from .supply import Supply
 
-__all__ = ["FAULTS", "Steered", "steer", "steering_network"]
-
 FAULTS = (
     "diode A open",
     "diode A shorted",

@@ -5,8 +5,6 @@ from dataclasses import dataclass
 
 from .values import need, not_negative, positive
 
-__all__ = ["Supply"]
-
 
 @dataclass(frozen=True)
 class Supply:

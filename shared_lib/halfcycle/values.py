@@ -1,11 +1,10 @@
 """What a part's value may be: each check names the quantity that is out of range, in one sentence."""
 
+from collections.abc import Iterable
 from math import isfinite
 from numbers import Real
 
-__all__ = ["need", "not_negative", "positive"]
-
-Names = tuple[str, ...]
+Names = Iterable[str]
 
 
 def positive(what: str, value: float) -> float:

@@ -4,8 +4,6 @@ from dataclasses import dataclass
 
 import numpy as np
 
-__all__ = ["Waveform"]
-
 
 @dataclass(frozen=True, eq=False)
 class Waveform:

@@ -7,8 +7,7 @@ import math
 from dataclasses import dataclass
 
 from .constants import CONSTANTS
-
-__all__ = ["Wire"]
+from .values import need
 
 _GAUGES = (0, 40)
 _CELSIUS = (-50.0, 150.0)  # the straight line with temperature is good for about this span (common practice, no source)
@@ -39,8 +38,7 @@ class Wire:
         low, high = _GAUGES
         if self.gauge_awg != self.gauge_awg // 1 or not low <= self.gauge_awg <= high:
             raise ValueError(f"gauge_awg must be a whole gauge number from {low} to {high}, not {self.gauge_awg!r}.")
-        if not (self.length_ft >= 0 and math.isfinite(self.length_ft)):
-            raise ValueError(f"length_ft must be a length of zero feet or more, not {self.length_ft!r}.")
+        need(self, from_zero=("length_ft",))
         if not _CELSIUS[0] <= self.celsius <= _CELSIUS[1]:
             raise ValueError(f"celsius must be from {_CELSIUS[0]:g} to {_CELSIUS[1]:g} °C, not {self.celsius!r}.")
 

@@ -32,7 +32,7 @@ def test_next_preferred_is_written_without_rounding_dust():
 
 @pytest.mark.parametrize("value", [0, -1, math.nan, math.inf])
 def test_next_preferred_refuses_what_has_no_next(value):
-    with pytest.raises(ValueError, match="above zero"):
+    with pytest.raises(ValueError, match="preferred one must be a positive number"):
         next_preferred(value)
 
 

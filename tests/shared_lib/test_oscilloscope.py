@@ -171,7 +171,7 @@ def test_a_spike_of_two_microseconds_is_missed_at_a_coarse_sample_interval(sampl
 @pytest.mark.parametrize(
     ("settings", "words"),
     [
-        ({"sample_hertz": 0.0}, "sample_hertz of a scope must be above zero"),
+        ({"sample_hertz": 0.0}, "sample_hertz of a scope must be a positive number"),
         ({"bandwidth_hertz": -1.0}, "bandwidth_hertz of a scope"),
         ({"record_s": math.nan}, "record_s of a scope"),
         ({"noise_volts_rms": -0.1}, "noise_volts_rms of a scope must be zero or more"),

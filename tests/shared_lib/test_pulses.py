@@ -116,5 +116,5 @@ def test_spikes_of_the_solved_bus_agree_with_its_exact_solution(load_ohm):
 @pytest.mark.parametrize("name", ["threshold_volts", "hertz"])
 @pytest.mark.parametrize("value", [0.0, -1.0, float("nan"), float("inf")])
 def test_a_threshold_that_cannot_be_is_named(name, value):
-    with pytest.raises(ValueError, match=f"{name} must be above zero"):
+    with pytest.raises(ValueError, match=f"{name} must be a positive number"):
         pulses(Waveform.sine(), **{"threshold_volts": 1.0, name: value})

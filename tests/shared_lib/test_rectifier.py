@@ -192,9 +192,9 @@ class TestErrors:
         "arguments, words",
         [
             ({"kind": "full"}, "kind of rectifier"),
-            ({"load_ohm": 0.0}, "'load' in ohm must be a positive number"),
-            ({"load_ohm": -5.0}, "'load' in ohm"),
-            ({"capacitor_farad": -1e-6}, "'capacitor' in farad"),
+            ({"load_ohm": 0.0}, "ohm of 'load' must be a positive number"),
+            ({"load_ohm": -5.0}, "ohm of 'load'"),
+            ({"capacitor_farad": -1e-6}, "farad of 'capacitor'"),
             ({"cycles": 0}, "number of cycles"),
             ({"cycles": 1e9}, "fill the memory"),
             ({"samples_per_cycle": 4}, "samples_per_cycle"),

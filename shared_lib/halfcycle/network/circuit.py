@@ -15,8 +15,6 @@ from .pieces import Piece
 from .solve import Walker
 from .steady import periodic
 
-__all__ = ["Network", "Run"]
-
 _MOST_SAMPLES = 50_000_000
 
 

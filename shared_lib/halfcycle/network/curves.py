@@ -6,8 +6,6 @@ import numpy as np
 
 from .equations import Pattern
 
-__all__ = ["Curve", "hump", "root"]
-
 _NEWTON_NEAR = 1e-8
 """A step of Newton's method as part of a step of the grid, after which the next one would change nothing."""
 

@@ -9,8 +9,6 @@ from halfcycle.values import need, positive
 
 from .parts import Condition, Device, Exit, Law
 
-__all__ = ["OFF_SIEMENS", "CurrentPulses", "Diode", "ExponentialDiode", "Switch"]
-
 OFF_SIEMENS = 1e-9
 """Leakage of a device that is off: 1 GΩ, a few tens of nA at 24 V AC, as a small silicon part has."""
 

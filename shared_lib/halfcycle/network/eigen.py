@@ -2,8 +2,6 @@
 
 import numpy as np
 
-__all__ = ["eigen"]
-
 _STIFF = 1e6
 """Ratio of rates from which the slow ones are found by themselves."""
 _STANDING = 3e-8

@@ -15,8 +15,6 @@ from .eigen import eigen
 from .layout import Layout
 from .parts import Law
 
-__all__ = ["Pattern", "Rows"]
-
 _SINGULAR = 1e13
 _NUDGE = 1e-9
 """Relative change of C and L that gives a critically damped network its missing eigenvector."""

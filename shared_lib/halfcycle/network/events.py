@@ -9,8 +9,6 @@ from .curves import Curve, hump, root
 from .equations import Pattern
 from .pieces import Event, Piece
 
-__all__ = ["first_event"]
-
 _EVEN = np.linspace(0, 49 / 48, 50)
 """Instants of the grid as parts of its length, half a period of the fastest source."""
 _FADING = np.geomspace(1e-4, 1, 16)

@@ -7,8 +7,6 @@ import numpy as np
 
 from .parts import Capacitor, Condition, CurrentSource, Device, Inductor, Resistor, VoltageSource
 
-__all__ = ["Layout"]
-
 _OWN_AMPS_WEIGHT = 1000
 """A device's margin of its own current counts a thousandfold, since a nanoampere through 1 GΩ is a volt."""
 

@@ -12,18 +12,6 @@ from typing import ClassVar
 
 from halfcycle.values import need
 
-__all__ = [
-    "Capacitor",
-    "Condition",
-    "CurrentSource",
-    "Device",
-    "Exit",
-    "Inductor",
-    "Law",
-    "Resistor",
-    "VoltageSource",
-]
-
 
 class Part:
     """What every part has in common: values of which some must be above zero, the others finite."""

@@ -7,8 +7,6 @@ import numpy as np
 
 from .equations import Pattern, Rows
 
-__all__ = ["TOLERANCE", "Event", "Piece"]
-
 TOLERANCE = 1e-9
 """A margin of a nanovolt or a nanoampere is rounding, not an event."""
 

@@ -12,8 +12,6 @@ from .layout import Layout
 from .parts import Device
 from .pieces import TOLERANCE, Piece
 
-__all__ = ["SettleError", "Walker"]
-
 _MOST_PIECES = 2_000_000
 _MOST_STALLED = 100
 _MOST_COMBINATIONS = 4096

@@ -5,8 +5,6 @@ import numpy as np
 from .pieces import Piece
 from .solve import Modes, SettleError, Walker
 
-__all__ = ["periodic"]
-
 _MOST_LAPS = 80
 _MOST_HALVINGS = 14
 _CLOSED = 1e-9
