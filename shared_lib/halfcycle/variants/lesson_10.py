@@ -9,7 +9,7 @@ from halfcycle.variants import Draw
 __all__ = ["DRAWS", "derived"]
 
 DRAWS = {
-    "case_file": Draw(tuple(range(1000, 2000)), "", "number of your case file"),
+    "case_file": Draw(tuple(range(1000, 1250)), "", "number of your case file"),
     "volts_rms": Draw((25.5, 26.0, 26.5, 27.0, 27.5), "V", "R to C of each transformer with no load, rms"),
     "load_ohm": Draw((390, 470, 560), "Ω", "call 1: the valve's board, behind its diode"),
     "capacitor_farad": Draw((150e-6, 180e-6, 220e-6), "F", "call 1: the board's filter capacitor"),

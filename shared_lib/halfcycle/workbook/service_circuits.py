@@ -117,7 +117,7 @@ def shared_conductor(volts_rms: float, led_resistor_ohm: float, fault: str = "")
     to C while heat alone calls), "LED A" (mean amperes), "fan dc". Errors: ValueError for another fault.
 
     >>> round(shared_conductor(26.0, 1800.0)["heat dc"], 1)
-    11.4
+    11.2
     """
     large = fault == "resistor too large"
     parts = {
