@@ -10,7 +10,7 @@ from datetime import UTC, datetime, timedelta
 
 from tqdm import tqdm
 
-from autograde import by_hand, grading, rehearse, release, reports, review, roster
+from autograde import by_hand, grading, packs, rehearse, release, reports, review, roster
 from autograde import collect as collecting
 from autograde import course as courses
 from autograde.cohort import COHORT
@@ -18,6 +18,7 @@ from autograde.explain import explain
 from autograde.feedback import feedback
 from autograde.files import write_whole
 from autograde.new import new, opened
+from autograde.pack_page import COMMAND
 from autograde.progress import GradingBar
 from autograde.trouble import Trouble
 
@@ -72,6 +73,19 @@ def _release(args) -> int:
             with opened(args.course) as gradebook:
                 release.set_due(gradebook, lesson, due[lesson[:2]])
         print(f"Released {lesson}" + (f", due {due[lesson[:2]]:%Y-%m-%d %H:%M} UTC" if lesson[:2] in due else ""))
+    return _pack(args.course)
+
+
+def _pack(course) -> int:
+    """The learners' packs, after the lessons; without them the release still stands."""
+    with opened(course) as gradebook:
+        due = release.due_dates(gradebook)
+    try:
+        made = packs.write(course, reports.title(course), due)
+    except Trouble as trouble:
+        return _close([str(trouble)], "The lessons are released, but there is no new pack for the learners; see above.")
+    for group, place in made.items():
+        print(f"Pack for {group or 'learners without a group'}: {place} (it starts with: {COMMAND})")
     return 0
 
 
