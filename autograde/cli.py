@@ -89,6 +89,10 @@ def _marking(commands) -> None:
     _how_to_run(grade)
     remark = _command(commands, "remark", "mark every stored answer again by today's keys, without running a notebook")
     remark.add_argument("--lesson", metavar="NAME", help="only this lesson")
+    remark.add_argument("--dry-run", action="store_true", help="only show whose total would move, and by how much")
+    remark.add_argument(
+        "--yes", action="store_true", help="write it without asking (without a terminal, moves are only shown)"
+    )
     review = _command(commands, "review", "open nbgrader's page for marking by hand, on this computer alone")
     review.add_argument("--port", type=int, default=0, help="the port to use (default: any free one)")
     review.add_argument("--no-browser", dest="browser", action="store_false", help="only print the address")

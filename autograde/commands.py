@@ -10,7 +10,7 @@ from datetime import UTC, datetime, timedelta
 
 from tqdm import tqdm
 
-from autograde import by_hand, grading, packs, rehearse, release, reports, review, roster
+from autograde import by_hand, grading, hand_log, packs, rehearse, release, reports, review, roster
 from autograde import collect as collecting
 from autograde import course as courses
 from autograde.cohort import COHORT
@@ -124,14 +124,25 @@ def _grade(args) -> int:
 
 
 def _remark(args) -> int:
-    with opened(args.course):
-        pass
+    _note_by_hand(args.course)
+    shown = grading.remark(args.course, lesson=args.lesson, progress=_bar("Looking ahead"), write=False)
+    for one in shown.moved:
+        items = ", ".join(f"{item} {before:g} → {after:g}" for item, before, after in one.items)
+        print(f"{one.learner}, {one.lesson}: {one.before:g} → {one.after:g} points ({items or 'late penalty'})")
+    if args.dry_run or (shown.moved and not args.yes and not _agreed()):
+        print("Nothing has been written." if args.dry_run else "Nothing has been written; to write it, add --yes.")
+        return _close(list(shown.troubles), "Some could not be marked again; see above.") or int(not args.dry_run)
     done = grading.remark(args.course, lesson=args.lesson, progress=_bar("Marking again"))
-    for one in done.moved:
-        print(f"{one.learner}, {one.lesson}: {one.before:g} → {one.after:g} points")
     print(f"{_many(done.count, 'hand-in')} marked again; {_many(len(done.moved), 'total')} moved.")
     return _close(
         list(done.troubles), f"{_many(len(done.troubles), 'hand-in')} could not be marked again; each is named above."
+    )
+
+
+def _agreed() -> bool:
+    """Whether a person at a terminal says that it is to be written; without a terminal nobody does."""
+    return (
+        sys.stdin is not None and sys.stdin.isatty() and input("Write this? [y/N] ").strip().casefold() in ("y", "yes")
     )
 
 
@@ -147,8 +158,19 @@ def _report(args) -> int:
 
 
 def _review(args) -> int:
-    with opened(args.course):
-        pass
+    _note_by_hand(args.course)
+    try:
+        return _reviewed(args)
+    finally:
+        _note_by_hand(args.course)
+
+
+def _note_by_hand(course) -> None:
+    with opened(course) as gradebook:
+        hand_log.note(course, gradebook)
+
+
+def _reviewed(args) -> int:
     with review.formgrader(args.course, args.port) as (server, address):
         print(f"Marking by hand: {address}\nStop with Ctrl-C.", flush=True)
         if args.browser:
@@ -164,6 +186,7 @@ def _review(args) -> int:
 
 
 def _explain(args) -> int:
+    _note_by_hand(args.course)
     with opened(args.course) as gradebook:
         print("\n".join(explain(args.course, args.learner, args.item, gradebook)))
     return 0

@@ -7,14 +7,13 @@ behind is described in `autograde.records`, `autograde.kept` and `autograde.jour
 
 from __future__ import annotations
 
-import contextlib
-import os
 from collections import deque
 from dataclasses import asdict, dataclass, field
 from pathlib import Path
 
 from autograde import course as courses
 from autograde import leftovers, records, stamps, triage
+from autograde.alone import alone
 from autograde.fence import fence
 from autograde.journal import Journal
 from autograde.neighbours import flag_neighbours
@@ -80,7 +79,7 @@ def grade(
     _check(course, known, learner)
     if cluster is None:
         fence(unfenced=unfenced)
-    with _alone(course):
+    with alone(course):
         leftovers.sweep(course)
         found, strays = triage.submissions(course, known, lesson, learner)
         _enter(course, [known[name] for name in dict.fromkeys(one.learner for one in found)])
@@ -156,24 +155,3 @@ def _enter(course, people):
         for one in people:
             if one.id not in there:
                 book.add_student(one.id, first_name=one.first, last_name=one.last, email=one.email)
-
-
-@contextlib.contextmanager
-def _alone(course):
-    """Hold the course while grading: two gradings at once would do the same work twice."""
-    try:
-        import fcntl
-    except ImportError:  # no such lock on this system
-        yield
-        return
-    try:
-        handle = os.open(course / ".grading", os.O_RDWR | os.O_CREAT, 0o644)
-    except OSError as error:
-        raise Trouble(f"The course folder {course} cannot be written; make it writable.") from error
-    try:
-        fcntl.flock(handle, fcntl.LOCK_EX | fcntl.LOCK_NB)
-        yield
-    except BlockingIOError:
-        raise Trouble(f"{course} is being graded already; wait until that has ended.") from None
-    finally:
-        os.close(handle)

@@ -2,8 +2,12 @@
 
 from __future__ import annotations
 
+import contextlib
 import os
-from dataclasses import dataclass
+import sqlite3
+import tempfile
+from contextlib import closing
+from dataclasses import asdict, dataclass
 from pathlib import Path
 
 import nbformat
@@ -11,8 +15,10 @@ from nbgrader.preprocessors import AssignLatePenalties, SaveAutoGrades
 
 from autograde import course as courses
 from autograde import records, stamps
+from autograde.alone import alone
 from autograde.by_hand import hand_marked
 from autograde.files import write_whole
+from autograde.journal import Journal
 from autograde.neighbours import flag_neighbours
 from autograde.preprocessors.mark_slips import checked_keys, graded_cells, show_mark
 from autograde.roster import learners
@@ -24,12 +30,16 @@ __all__ = ["Moved", "Remarked", "remark"]
 
 @dataclass(frozen=True)
 class Moved:
-    """A learner whose total for a lesson has moved, in points of the gradebook (manual marks and late penalties included)."""
+    """A learner whose total for a lesson moves, in points of the gradebook (manual marks and late penalties included).
+
+    ``items`` are the ``(item, before, after)`` behind it.
+    """
 
     learner: str
     lesson: str
     before: float
     after: float
+    items: tuple[tuple[str, float, float], ...] = ()
 
 
 @dataclass(frozen=True)
@@ -41,24 +51,59 @@ class Remarked:
     troubles: tuple[str, ...]
 
 
-def remark(course, lesson=None, progress=iter) -> Remarked:
-    """Mark every stored slip of ``course`` (or of one ``lesson``) by today's keys and traps."""
+def remark(course, lesson=None, progress=iter, *, write=True) -> Remarked:
+    """Mark every stored slip of ``course`` (or of one ``lesson``) by today's keys and traps.
+
+    Without ``write`` everything is reckoned on a copy of the gradebook, and nothing of the course is changed.
+    """
     course = Path(course).resolve()
-    config, known = courses.config(course), learners(course)
+    known, config = learners(course), courses.config(course)
     found = [path for path in records.all_slips(course) if path.parent.name in known and lesson in (None, path.stem)]
     moved, troubles, lessons = [], [], set()
-    for path in progress(found):
-        try:
-            one = _remark_one(course, path, config)
-            lessons.add(path.stem)
-            moved += [one] if one.before != one.after else []
-        except (Trouble, LookupError, ValueError) as trouble:
-            troubles.append(f"{path.parent.name}, {path.stem}: {trouble}")
-    flag_neighbours(course, known, lessons)
+    with alone(course) if write else _copied_gradebook(config):
+        for path in progress(found):
+            try:
+                one = _remark_one(course, path, config, write)
+                lessons.add(path.stem)
+                moved += [one] if one.before != one.after else []
+            except (Trouble, LookupError, ValueError) as trouble:
+                troubles.append(f"{path.parent.name}, {path.stem}: {trouble}")
+        if write:
+            _tell(course, moved)
+            flag_neighbours(course, known, lessons)
     return Remarked(len(found) - len(troubles), tuple(moved), tuple(troubles))
 
 
-def _remark_one(course, path, config):
+@contextlib.contextmanager
+def _copied_gradebook(config):
+    """``config`` names a copy of the gradebook for as long as this lasts."""
+    own = config.CourseDirectory.db_url
+    place, _, rest = own.partition("?")
+    if not place.startswith("sqlite:///"):
+        raise Trouble("Only the totals of a gradebook in a file can be shown beforehand; run remark again with --yes.")
+    with tempfile.TemporaryDirectory() as folder:
+        copy = Path(folder, "gradebook.db")
+        with (
+            closing(sqlite3.connect(place.removeprefix("sqlite:///"))) as book,
+            closing(sqlite3.connect(copy)) as other,
+        ):
+            book.backup(other)
+        config.CourseDirectory.db_url = f"sqlite:///{copy}?{rest}"
+        try:
+            yield
+        finally:
+            config.CourseDirectory.db_url = own
+
+
+def _tell(course, moved):
+    """Into the journal, so that whoever asks later sees that a mark was moved."""
+    if moved:
+        with Journal(course) as journal:
+            for one in moved:
+                journal.tell("remarked", **asdict(one))
+
+
+def _remark_one(course, path, config, write):
     learner, lesson = path.parent.name, path.stem
     kept, old = records.read(path), records.read(records.marks_path(course, learner, lesson)) or {}
     graded = course / "autograded" / learner / lesson / f"{lesson}.ipynb"
@@ -70,24 +115,30 @@ def _remark_one(course, path, config):
     marks = records.mark_slips(kept["slips"], keys, traps, variant)
     for item, cell in graded_cells(nb).items():
         show_mark(cell, keys[item], marks[item], kept["slips"].get(item))
-    before, after = _save(nb, learner, lesson, config)
-    _write_notebook(graded, nb)
-    fresh = records.marks_record(variant, lesson, kept, keys, marks)
-    stamp = {**old["stamp"], "key": stamps.key_stamp(lesson)} if old.get("stamp") else None
-    records.write(records.marks_path(course, learner, lesson), {**fresh, "stamp": stamp})
-    return Moved(learner, lesson, before, after)
+    before, after, items = _save(nb, learner, lesson, config)
+    if write:
+        _write_notebook(graded, nb)
+        fresh = records.marks_record(variant, lesson, kept, keys, marks)
+        stamp = {**old["stamp"], "key": stamps.key_stamp(lesson)} if old.get("stamp") else None
+        records.write(records.marks_path(course, learner, lesson), {**fresh, "stamp": stamp})
+    return Moved(learner, lesson, before, after, items)
 
 
 def _save(nb, learner, lesson, config):
-    """Into the gradebook by nbgrader's own steps; return the total before and after."""
+    """Into the gradebook by nbgrader's own steps; return the total before and after, and the items that moved."""
     address = config.CourseDirectory.db_url
     resources = {"nbgrader": {"student": learner, "assignment": lesson, "notebook": lesson, "db_url": address}}
-    before = _total(config, learner, lesson)
+    before, old = _scores(config, learner, lesson)
     marked = _marked_texts(nb, learner, lesson, config)
     for step in (SaveAutoGrades, AssignLatePenalties):
         step(config=config).preprocess(nb, resources)
     _marked_texts(nb, learner, lesson, config, again=marked)
-    return before, _total(config, learner, lesson)
+    after, new = _scores(config, learner, lesson)
+    return (
+        before,
+        after,
+        tuple((item, old.get(item, 0.0), new[item]) for item in new if old.get(item, 0.0) != new[item]),
+    )
 
 
 def _marked_texts(nb, learner, lesson, config, again=()):
@@ -102,7 +153,8 @@ def _marked_texts(nb, learner, lesson, config, again=()):
         return [item for item, grade in grades.items() if not grade.needs_manual_grade]
 
 
-def _total(config, learner, lesson):
+def _scores(config, learner, lesson):
+    """The total less any late penalty, and ``{item: score}``, as the gradebook has them."""
     from nbgrader.api import Gradebook, MissingEntry
 
     with Gradebook(config.CourseDirectory.db_url, config.CourseDirectory.course_id) as book:
@@ -111,7 +163,8 @@ def _total(config, learner, lesson):
         except MissingEntry:
             raise Trouble("it is not in the gradebook; grade this submission again.") from None
         penalty = sum(notebook.late_submission_penalty or 0.0 for notebook in submission.notebooks)
-        return submission.score - penalty
+        scores = {grade.name: grade.score for notebook in submission.notebooks for grade in notebook.grades}
+        return submission.score - penalty, scores
 
 
 def _write_notebook(path, nb):

@@ -19,7 +19,8 @@ from lesson import fill, right_answers, write
 from made_course import COURSE, new_course
 
 from autograde import course as courses
-from autograde import grading, marking
+from autograde import marking
+from autograde.alone import alone
 from autograde.fence import why_no_fence
 from autograde.grading import GRADED, NOT_GRADED, UNCHANGED, grade, remark
 from autograde.records import marks_path, read, slips_path
@@ -153,7 +154,7 @@ def test_killed_at_any_moment_it_is_made_good_by_running_again(course, lesson, r
 
 
 def test_a_second_grading_at_the_same_time_waits_its_turn(course):
-    with grading._alone(course), pytest.raises(Trouble, match="being graded already"):
+    with alone(course), pytest.raises(Trouble, match="being graded already"):
         grade(course)
 
 
