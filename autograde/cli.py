@@ -7,6 +7,7 @@ import os
 import sys
 from pathlib import Path
 
+from autograde.papers import options as papers
 from autograde.trouble import Trouble, reason
 
 __all__ = ["main", "parser"]
@@ -32,6 +33,7 @@ def parser() -> argparse.ArgumentParser:
     commands = top.add_subparsers(dest="command", required=True, metavar="COMMAND", parser_class=_Parser)
     for add in (_first_steps, _marking, _reading, _rehearsal):
         add(commands)
+    papers.add(commands, _command)
     return top
 
 

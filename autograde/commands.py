@@ -18,6 +18,7 @@ from autograde.explain import explain
 from autograde.feedback import feedback
 from autograde.files import write_whole
 from autograde.new import new, opened
+from autograde.papers.commands import COMMANDS as PAPERS
 from autograde.pack_page import COMMAND
 from autograde.progress import GradingBar
 from autograde.trouble import Trouble
@@ -224,4 +225,5 @@ COMMANDS = {
     "review": _review,
     "rehearse": _rehearse,
     "explain": _explain,
+    **PAPERS,
 }
