@@ -12,6 +12,7 @@ from scipy.integrate import quad, solve_ivp
 
 from autograde import marking
 from halfcycle import meters
+from halfcycle.benches import rectifier
 from halfcycle.variants import Circuit, circuit, lesson_03
 from halfcycle.workbook import one_diode
 
@@ -229,3 +230,23 @@ def test_the_pictures_say_what_they_show(capsys):
     said = capsys.readouterr().out.replace("\N{NO-BREAK SPACE}", " ")
     for words in ("mean 12.2 V, rms 19.3 V", "blocking 78.4 V", "flywheel diode", "mean 11.9 V, 39.5 mA"):
         assert words in said
+
+
+def test_figures_that_the_prose_states_without_a_cell():
+    """The job's meters on a lightly loaded "24 V" transformer, the coil's volts, the peak inverse with the line 10 % high."""
+    one = one_diode.heater(25.0, drop_volts=0.9, load_ohm=100).load_volts
+    assert [round(meter(one)) for meter in (meters.ac_rms, meters.true_rms, meters.dc)] == [13, 17, 11]
+    assert round(meters.average_responding(one, coupled="ac")) == 13
+    assert "about 13 volts" in SOURCES["03-job"] and "about 17" in SOURCES["03-job"] and "about 11" in SOURCES["03-job"]
+    assert "about 10 V" in SOURCES["03-relay"] and round(24 * math.sqrt(2) / math.pi - 0.9) == 10
+    inverse = [2.2 * math.sqrt(2) * c.volts_rms - c.drop_volts for c in every_wave()]
+    assert "between 70 and 85 V" in SOURCES["03-blocks"] and min(inverse) > 70 and max(inverse) < 85
+
+
+def test_the_bench_shows_the_averaging_meter_that_blocks_dc():
+    """The lesson says so, and asks for the other kind."""
+    one = some(1)[0]
+    shown = rectifier.numbers(rectifier.start(one)).average_volts
+    wave = one_diode.heater(one.volts_rms, drop_volts=one.drop_volts, load_ohm=one.load_ohm).load_volts
+    assert shown == pytest.approx(meters.average_responding(wave, coupled="ac"), rel=0.02)
+    assert abs(shown / KEYS["03-average-meter"].first(one) - 1) > 0.05

@@ -117,7 +117,7 @@ def relay_picture(volts_rms: float, *, drop_volts: float, coil_ohm: float) -> No
         Level(dc(amps), amount(dc(amps), "A"), "A"),
     ]
     scope = scope_svg(
-        [Trace(twice(volts), "load", "Coil, volts"), Trace(twice(amps), "current", "Coil, amperes")],
+        [Trace(twice(volts), "load", "Coil, volts"), Trace(twice(amps), "current", "Coil, current")],
         levels,
         title="Scope picture of a relay coil with a flywheel diode, two cycles",
     )
