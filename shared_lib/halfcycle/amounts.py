@@ -27,10 +27,15 @@ def plain(value: float, digits: int = 3) -> str:
 def amount(value: float, unit: str, digits: int = 3) -> str:
     """`value` with its unit and the prefix that suits it; the space does not break, and degrees of angle stand without.
 
+    Never mF: on the labels of old motor capacitors that means microfarads (common practice, no source).
+
     >>> amount(470e-6, "F"), amount(0.0123, "A"), amount(120.0, "Hz"), amount(40.0, "VA")
     ('470\\xa0µF', '12.3\\xa0mA', '120\\xa0Hz', '40.0\\xa0VA')
+    >>> amount(4700e-6, "F"), amount(6, "F")
+    ('4,700\\xa0µF', '6.00\\xa0F')
     """
     power = 0 if unit in _UNPREFIXED or value == 0 else _power(value)
+    power = -6 if (unit, power) == ("F", -3) else power
     gap = "" if unit == "°" else "\N{NO-BREAK SPACE}"
     return f"{plain(value / 10**power, digits)}{gap}{_PREFIXES[power]}{unit}".rstrip()
 

@@ -226,14 +226,14 @@ def transformer(sketch: Sketch, middle: float, state: str) -> None:
 
 def _capacitor_and_load(sketch: Sketch, x: float, rails: tuple[float, float], capacitor: str, load: str) -> None:
     bottom, top = rails
-    load_x, middle = x + 1.9, (top + bottom) / 2
+    load_x, middle = x + 2.0, (top + bottom) / 2
     if capacitor:
         _capacitor(sketch, x, bottom, top, capacitor)
-        sketch.words((x + 0.3, middle - 0.75), "@capacitor@", size=14)
+        sketch.words((x + 0.2, middle - 1.4), "@capacitor@", size=14)
     for y in rails:
         sketch.wire((x, y), (load_x, y), state=CONDUCTING if load == CONDUCTING else IDLE)
     sketch.part("ResistorIEC", (load_x, top), (load_x, bottom), state=load)
-    sketch.words((load_x + 0.4, middle), "@load@")
+    sketch.words((load_x + 0.3, middle), "@load@")
 
 
 def _capacitor(sketch: Sketch, x: float, bottom: float, top: float, state: str) -> None:

@@ -173,7 +173,7 @@ def test_every_control_has_a_name_a_unit_and_a_spoken_value(page):
         assert handle.get_attribute("aria-valuetext") == control.show(getattr(rectifier.start(), control.name))
     slider(page, "Capacitor").press("End")
     until(page, "A larger capacitor")
-    assert slider(page, "Capacitor").get_attribute("aria-valuetext") == "4.70\N{NO-BREAK SPACE}mF"
+    assert slider(page, "Capacitor").get_attribute("aria-valuetext") == "4,700\N{NO-BREAK SPACE}µF"
     assert page.get_by_role("radiogroup", name="Bench").count() == 1
     for picture in page.get_by_role("img").all():
         assert len(picture.get_attribute("aria-label")) > 40

@@ -313,7 +313,9 @@ def wiring_picture(settings: Settings) -> wiring.Picture:
     capacitor = ""
     if settings.capacitor_farad:
         capacitor = wiring.BROKEN if settings.fault == "capacitor open" else wiring.CONDUCTING
-    does = f"conducts {amount(now.amps, 'A')}" if now.conducting else f"blocks {amount(-now.diode_volts, 'V')}"
+    does = (
+        f"conducts {amount(now.amps, 'A')}" if now.conducting else f"blocks {amount(max(0.0, -now.diode_volts), 'V')}"
+    )
     values = {
         "line": "line",
         "supply": amount(settings.source.volts_rms * settings.line_percent / 100, "V"),
