@@ -177,7 +177,7 @@ def march(net: Network, length: float, tolerance: float, wanted: list, until: fl
         end = min(length, walker._next_change(now))
         limits = {"rtol": tolerance, "atol": 1e-3 * tolerance, "max_step": PERIOD / 50}
         done = solve_ivp(
-            pattern.slope, (now, end), state, "LSODA", events=_events(pattern), dense_output=end > begin, **limits
+            _slope(pattern), (now, end), state, "LSODA", events=_events(pattern), dense_output=end > begin, **limits
         )
         if done.t[-1] > begin:
             first = max(begin, now)
@@ -192,10 +192,14 @@ def march(net: Network, length: float, tolerance: float, wanted: list, until: fl
     return np.concatenate(table, axis=1)
 
 
+def _slope(pattern):
+    return lambda t, x: pattern.slope(pattern.layout.drives(t), x)
+
+
 def _events(pattern) -> list:
     def event_of(rows):
         def margin(t, x):
-            drives = pattern._drives(t)
+            drives = pattern.layout.drives(t)
             return min(pattern.watch_state[rows] @ x + (pattern.watch_drive[rows] @ drives).real) - 1e-9
 
         margin.terminal, margin.direction = True, 1
@@ -206,7 +210,7 @@ def _events(pattern) -> list:
 
 def _values(pattern, wanted, times, states) -> np.ndarray:
     of_state, of_drive, _ = pattern._combine(*pattern.layout.probes(wanted))
-    drives = np.array([pattern._drives(t) for t in times]).T
+    drives = np.array([pattern.layout.drives(t) for t in times]).T
     return np.vstack([times, of_state @ states + (of_drive @ drives).real])
 
 

@@ -14,12 +14,10 @@ class Curve:
     """One margin less the tolerance, as plain numbers: for a single instant that is quicker than arrays."""
 
     def __init__(self, pattern: Pattern, row: np.ndarray, tolerance: float):
-        pairs = row.reshape(-1, 2).tolist()
-        modes, turns = len(pattern.rates), len(pattern.layout.omega)
-        exponents = [*pattern.rates.tolist(), *(1j * pattern.layout.omega).tolist()]
-        self.terms = [(c, s, r.real, r.imag) for (c, s), r in zip(pairs, exponents, strict=False) if c or s]
-        self.constant = pairs[modes + turns][0] - tolerance
-        growths = zip(pairs[modes + turns + 1 :], pattern.rates[pattern.slow].real.tolist(), strict=True)
+        pairs, exponents = row.reshape(-1, 2).tolist(), pattern.exponents
+        self.terms = [(c, s, *rate) for (c, s), rate in zip(pairs, exponents, strict=False) if c or s]
+        self.constant = pairs[len(exponents)][0] - tolerance
+        growths = zip(pairs[len(exponents) + 1 :], pattern.slow_rates.tolist(), strict=True)
         self.growths = [(c, rate) for (c, _), rate in growths if c]
 
     def __call__(self, t: float) -> tuple[float, float]:

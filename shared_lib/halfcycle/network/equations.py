@@ -69,7 +69,10 @@ class Pattern:
         self.state_rows = Rows(self._state_weights())
         self.asked: dict[tuple, Rows] = {}
         self.grids: dict[int, object] = {}
-        self.first_waves = self.waves(np.array([0.0, layout.instant, 100 * layout.instant]))
+        self._first_waves = self.waves(np.array([0.0, layout.instant, 100 * layout.instant])).view(complex).conj()
+        self.exponents = [
+            (rate.real, rate.imag) for rate in self._exponents[: len(self.rates) + len(layout.omega)].tolist()
+        ]
         self.decay_rates = np.abs(self.rates.real).tolist()
 
     # ---- node voltages and branch currents from the state and the sources
@@ -77,11 +80,11 @@ class Pattern:
     def _resistive_solution(self, slopes: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
         lay = self.layout
         matrix, of_state, of_drive = lay.matrix.copy(), lay.of_state, lay.of_drive.copy()
-        for row, span, law in zip(lay.device_rows, lay.device_spans, self.laws, strict=True):
-            scale = 1 / max(1.0, law.siemens)
-            matrix[row] = law.siemens * scale * span
-            matrix[row, row] = -scale
-            of_drive[row, 0] = -law.offset_amps * scale
+        siemens, offset_amps = np.array([(law.siemens, law.offset_amps) for law in self.laws]).reshape(-1, 2).T
+        rows, scale = lay.device_rows, 1 / np.maximum(1.0, siemens)
+        matrix[rows] = (siemens * scale)[:, None] * lay.device_spans
+        matrix[rows, rows] = -scale
+        of_drive[rows, 0] = -offset_amps * scale
         if lay.islands:
             of_state = of_state.copy()
             self._hang_islands(slopes, matrix, of_state, of_drive)
@@ -134,26 +137,25 @@ class Pattern:
     def _lay_out_waves(self) -> None:
         """Tie the sources' waves to the state; keep one of each conjugate pair of eigenvalues, fast ones first."""
         push = self.left @ self.drive
-        self.forced = self.right @ (push[:, 1:] / (1j * self.layout.omega - self.rates[:, None]))
-        keep = np.flatnonzero(self.rates.imag >= 0)
-        keep = keep[np.argsort(-np.abs(self.rates[keep].real), kind="stable")]
-        self.rates, self.left = self.rates[keep], self.left[keep]
+        self.forced = self.right @ (push[:, 1:] / (self.layout.turning - self.rates[:, None]))
+        keep = (self.rates.imag >= 0).nonzero()[0]
+        keep = keep[np.argsort(-np.abs(self.rates.real[keep]), kind="stable")]
+        self.rates, self.left, push = self.rates[keep], self.left[keep], push[keep, 0]
         self.right = self.right[:, keep] * np.where(self.rates.imag > 0, 2.0, 1.0)
-        self.slow = np.flatnonzero(np.abs(self.rates) < _SLOW)
-        self.slow_push = push[keep[self.slow], 0]
-        slow = np.abs(self.rates) < _SLOW
-        self.rest = np.where(slow, 0, -push[keep, 0] / np.where(slow, 1, self.rates))
+        self.slow = (np.abs(self.rates) < _SLOW).nonzero()[0]
+        self.slow_rates, self.slow_push = self.rates[self.slow].real, push[self.slow]
+        self.rest = -push / np.where(self.rates == 0, 1, self.rates)
+        self.rest[self.slow] = 0
         self._find_amplitudes()
 
     def _find_amplitudes(self) -> None:
         """Matrix from (state, cos ωt, sin ωt, 1) at a piece's beginning to the amplitudes of its waves."""
         states, modes, turns = len(self.drive), len(self.rates), len(self.layout.omega)
         self.waves_count = modes + turns + 1 + len(self.slow)
-        every = np.concatenate([self.rates.imag, self.layout.omega])
-        self._swinging = np.flatnonzero(every)
-        self._swing_omega = every[self._swinging]
         self._exponents = np.zeros(self.waves_count, dtype=complex)
-        self._exponents[: modes + turns] = [*self.rates, *(1j * self.layout.omega)]
+        self._exponents[:modes], self._exponents[modes : modes + turns] = self.rates, self.layout.turning
+        self._swinging = self._exponents.imag.nonzero()[0]
+        self._swing_omega = self._exponents.imag[self._swinging]
         out = np.zeros((self.waves_count, states + 2 * turns + 1), dtype=complex)
         out[:modes, :states] = self.left
         out[:modes, states : states + turns] = -self.left @ self.forced.real
@@ -200,6 +202,10 @@ class Pattern:
         self.watch_state, self.watch_drive, self.watch = self._combine(*tables)
         self.first_rows = np.array([rows.start for _, _, rows in self.exits], dtype=int)
         self.simple = first == len(self.exits)
+        first_weights = self.watch.weights * self._first_waves[:, None]
+        table = first_weights.reshape(-1, self.waves_count) @ self.to_amplitudes
+        self.first_margins = np.ascontiguousarray(table.real)
+        """The margins at a piece's beginning, an instant and a hundred instants on, by what is given there."""
 
     # ---- waves
 
@@ -222,11 +228,11 @@ class Pattern:
         return out.reshape(len(after), 2 * self.waves_count)
 
     def waves_at(self, after: float) -> np.ndarray:
-        """One row of `waves`, sooner than an array of one instant would give it."""
+        """The waves at one instant, complex, shape (waves,)."""
         out = np.exp(self._exponents * after)
         if len(self.slow):
             out[-len(self.slow) :] = self._growth(np.array([after]))
-        return out.conj().view(float)
+        return out
 
     def shift(self, seconds: float) -> tuple[np.ndarray, np.ndarray]:
         """Factor and summand that turn the amplitudes at a beginning into those of one `seconds` later."""
@@ -242,30 +248,24 @@ class Pattern:
         return margins if self.simple else np.minimum.reduceat(margins, self.first_rows)
 
     def _growth(self, after: np.ndarray) -> np.ndarray:
-        rates = self.rates[self.slow].real
-        still = np.abs(rates) < 1e-300
-        return np.where(still, after, np.expm1(after * rates) / np.where(still, 1, rates))
+        rates = np.where(np.abs(self.slow_rates) < 1e-300, 1e-300, self.slow_rates)
+        return np.expm1(after * rates) / rates
 
     def swing(self, seconds: float) -> np.ndarray:
         """The state that the sources alone keep up, at `seconds`; the parts' own beginning where nothing damps it."""
         if self.resonates:
             return self.layout.start
-        return (self.forced @ self._drives(seconds)[1:] + self.right @ self.rest).real
+        return (self.forced @ self.layout.drives(seconds)[1:] + self.right @ self.rest).real
 
-    def flow(self, after: float) -> np.ndarray:
-        """Derivative of the state `after` seconds on by the state now, shape (states, states)."""
-        return ((self.right * np.exp(self.rates * after)) @ self.left).real
+    def flow(self, waves: np.ndarray) -> np.ndarray:
+        """Derivative of the state by the one at a piece's beginning, from the waves since then, shape (states, states)."""
+        return ((self.right * waves[: len(self.rates)]) @ self.left).real
 
-    def slope(self, seconds: float, x: np.ndarray) -> np.ndarray:
+    def slope(self, drives: np.ndarray, x: np.ndarray) -> np.ndarray:
         """Derivative of the state by time where it is `x`."""
-        return self.rate @ x + (self.drive @ self._drives(seconds)).real
+        return self.rate @ x + (self.drive @ drives).real
 
-    def margin_slope(self, row: int, seconds: float, x_slope: np.ndarray) -> float:
+    def margin_slope(self, row: int, drives: np.ndarray, x_slope: np.ndarray) -> float:
         """Derivative of one watched margin by time, where the state moves by `x_slope`."""
-        turning = self.layout.turning * self._drives(seconds)[1:]
+        turning = self.layout.turning * drives[1:]
         return float(self.watch_state[row] @ x_slope + (self.watch_drive[row, 1:] @ turning).real)
-
-    def _drives(self, seconds: float) -> np.ndarray:
-        drives = np.ones(1 + len(self.layout.omega), dtype=complex)
-        drives[1:] = np.exp(self.layout.turning * seconds)
-        return drives

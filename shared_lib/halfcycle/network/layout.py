@@ -7,6 +7,7 @@ import numpy as np
 
 from .parts import Capacitor, Condition, CurrentSource, Device, Inductor, Resistor, VoltageSource
 
+_ONE = np.ones(1)
 _OWN_AMPS_WEIGHT = 1000
 """A device's margin of its own current counts a thousandfold, since a nanoampere through 1 GΩ is a volt."""
 
@@ -131,14 +132,22 @@ class Layout:
 
     def check_balance(self, seconds: float, x: np.ndarray) -> None:
         """Raise a ValueError where inductors that alone hold a node do not begin with currents that add up to zero."""
-        turns = np.concatenate([[1.0], np.exp(1j * self.omega * seconds)])
         for _, held, driven in self.islands:
-            amps = np.concatenate([held * x, (driven * turns).real])
+            amps = np.concatenate([held * x, (driven * self.drives(seconds)).real])
             if abs(amps.sum()) > 1e-9 + 1e-6 * np.abs(amps).max():
                 names = " and ".join(repr(n) for n in self.inductors if held[self.state[n]])
                 raise ValueError(
                     f"nothing but {names} holds a node, so the currents they begin with must add up to zero there"
                 )
+
+    def given(self, seconds: float, x: np.ndarray) -> np.ndarray:
+        """What a piece begins from: the state `x`, then cos ωt and sin ωt of each frequency, then 1."""
+        turns = self.omega * seconds
+        return np.concatenate([x, np.cos(turns), np.sin(turns), _ONE])
+
+    def drives(self, seconds: float) -> np.ndarray:
+        """1, and exp(jωt) of each frequency."""
+        return np.concatenate([_ONE, np.exp(self.turning * seconds)])
 
     def phasors(self, name: str) -> np.ndarray:
         """A source's drive as [dc, one complex amplitude a frequency], the real part of X·exp(jωt)."""

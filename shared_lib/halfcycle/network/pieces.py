@@ -1,6 +1,7 @@
 """One stretch of time in which no switch changes: its exact solution, and the exits that stand open in it."""
 
 from dataclasses import dataclass
+from functools import cached_property
 from math import inf
 
 import numpy as np
@@ -27,18 +28,24 @@ class Event:
 
 
 class Piece:
-    """The exact solution of one pattern from `begin` on, from the state `x0`; `end` is set once it is known."""
+    """The exact solution of one pattern from `begin` on; `end` is set once it is known.
 
-    def __init__(self, pattern: Pattern, begin: float, x0: np.ndarray):
-        self.pattern, self.begin, self.end = pattern, begin, begin
-        angles, states = pattern.layout.omega * begin, len(x0)
-        given = np.ones(pattern.to_amplitudes.shape[1])
-        given[:states] = x0
-        given[states : states + len(angles)] = np.cos(angles)
-        given[states + len(angles) : -1] = np.sin(angles)
-        self.amplitudes = pattern.to_amplitudes @ given
+    `given` is what it begins from (see `Layout.given`). Most pieces are only asked whether an exit stands open.
+    """
+
+    def __init__(self, pattern: Pattern, begin: float, given: np.ndarray):
+        self.pattern, self.begin, self.end, self.given = pattern, begin, begin, given
         self.tolerance = TOLERANCE
-        self.margins = pattern.watch.on(self.amplitudes)
+
+    @cached_property
+    def amplitudes(self) -> np.ndarray:
+        """Complex amplitudes of the waves at the beginning."""
+        return self.pattern.to_amplitudes @ self.given
+
+    @cached_property
+    def margins(self) -> np.ndarray:
+        """Coefficients of all margins over a table of waves."""
+        return self.pattern.watch.on(self.amplitudes)
 
     def values(self, rows: Rows, times: np.ndarray) -> np.ndarray:
         """The quantities `rows` at the instants `times`, s, shape (rows, n)."""
@@ -61,7 +68,7 @@ class Piece:
 
     def _first_margins(self) -> np.ndarray:
         pattern = self.pattern
-        margins = pattern.first_waves @ self.margins.T
+        margins = (pattern.first_margins @ self.given).reshape(3, -1)
         return margins if pattern.simple else np.minimum.reduceat(margins, pattern.first_rows, axis=1)
 
     def worst_exit(self) -> tuple[float, tuple | None]:
@@ -82,10 +89,11 @@ class Piece:
         """End the piece at `event`; return the state there, and all exits that open there, the first one first."""
         pattern = self.pattern
         self.end = self.begin + event.after
-        waves = pattern.waves_at(event.after)
-        state = pattern.state_rows.on(self.amplitudes) @ waves
+        self.growth = pattern.waves_at(event.after)
+        now = self.growth * self.amplitudes
+        state = (pattern.state_rows.weights @ now).real
         if not event.exits:
             return state, ()
-        margins = pattern.least_margins(self.margins @ waves)
+        margins = pattern.least_margins((pattern.watch.weights @ now).real)
         others = [way for way, margin in zip(pattern.exits, margins.tolist(), strict=True) if margin >= -_TOGETHER]
         return state, (*event.exits, *(way for way in others if way not in event.exits))

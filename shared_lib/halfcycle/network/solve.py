@@ -90,17 +90,18 @@ class Walker:
     def _settle(self, now: float, x: np.ndarray, candidates: list[Modes]) -> Piece:
         """The piece that starts here with modes that no exit contradicts an instant later."""
         *together, modes = candidates
+        given = self.layout.given(now, x)
         for joint in together:
-            piece = Piece(self.pattern(joint), now, x)
+            piece = Piece(self.pattern(joint), now, given)
             if piece.closes_soon():
                 return piece
         return (
-            self._follow(now, x, modes, Piece.worst_exit, self._most_exits)
-            or self._follow(now, x, modes, Piece.first_open_exit, 2 ** min(len(modes), 10))
-            or self._search(now, x, modes)
+            self._follow(now, given, modes, Piece.worst_exit, self._most_exits)
+            or self._follow(now, given, modes, Piece.first_open_exit, 2 ** min(len(modes), 10))
+            or self._search(now, given, modes)
         )
 
-    def _follow(self, now: float, x: np.ndarray, modes: Modes, pick: Callable, most: int) -> Piece | None:
+    def _follow(self, now: float, given: np.ndarray, modes: Modes, pick: Callable, most: int) -> Piece | None:
         """Take one open exit after another, as `pick` picks them, until none is left open.
 
         Always the first by number ends for any network of diodes (K. G. Murty, "Linear Complementarity", 1988,
@@ -109,14 +110,14 @@ class Walker:
         seen = set()
         while modes not in seen and len(seen) < most:
             seen.add(modes)
-            piece = Piece(self.pattern(modes), now, x)
+            piece = Piece(self.pattern(modes), now, given)
             margin, way = pick(piece)
             if margin <= TOLERANCE:
                 return piece
             modes = _changed(modes, *way[:2])
         return None
 
-    def _search(self, now: float, x: np.ndarray, modes: Modes) -> Piece:
+    def _search(self, now: float, given: np.ndarray, modes: Modes) -> Piece:
         """Try every combination, nearest to the present one first: rare, and only for few devices."""
         devices = [self.layout.parts[n][0] for n in self.layout.devices]
         free = [tuple(d.laws) if d.exits else (m,) for d, m in zip(devices, modes, strict=True)]
@@ -124,7 +125,7 @@ class Walker:
         combos = sorted(combos, key=lambda c: sum(a != b for a, b in zip(c, modes, strict=True)))
         best, least = None, inf
         for combo in combos:
-            piece = Piece(self.pattern(combo), now, x)
+            piece = Piece(self.pattern(combo), now, given)
             margin = max(min(piece.worst_exit()[0], piece.widest_soon()), TOLERANCE)
             if margin < least:
                 best, least = piece, margin

@@ -60,7 +60,7 @@ class _Lap:
                 self._jump(self.pieces[-1], piece)
             self.pieces.append(piece)
             piece.reached = walker.last[0]
-            self.jacobian = piece.pattern.flow(piece.event.after) @ self.jacobian
+            self.jacobian = piece.pattern.flow(piece.growth) @ self.jacobian
         self.reached, self.end_modes = walker.last
         self.gap = self.reached - x
         self.size = float(np.sqrt(walker.layout.sizes @ self.gap**2))
@@ -72,7 +72,7 @@ class _Lap:
     def closes(self) -> bool:
         if self.end_modes != self.modes or not len(self.x):
             return self.end_modes == self.modes
-        gap, scale = np.abs(self.gap).max(), max(1.0, np.abs(self.reached).max())
+        gap, scale = np.abs(self.gap).max(), max(1.0, *(np.abs(piece.reached).max() for piece in self.pieces))
         return gap < 1e-13 * scale or (gap < _CLOSED * scale and np.abs(self.newton_step()).max() < _NEAR * scale)
 
     def is_passed_by(self, other: "_Lap", step: np.ndarray) -> bool:
@@ -93,8 +93,9 @@ class _Lap:
         if before.event.row < 0:
             return
         x, old, new = before.reached, before.pattern, after.pattern
-        slope = old.slope(before.end, x)
-        rate = old.margin_slope(before.event.row, before.end, slope)
+        drives = old.layout.drives(before.end)
+        slope = old.slope(drives, x)
+        rate = old.margin_slope(before.event.row, drives, slope)
         if rate > 0:
-            kink = new.slope(before.end, x) - slope
+            kink = new.slope(drives, x) - slope
             self.jacobian += np.outer(kink / rate, old.watch_state[before.event.row] @ self.jacobian)
