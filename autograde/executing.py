@@ -57,6 +57,7 @@ class Executor:
                 continue
         from autograde.kernel_run import kernel_run  # brings all of nbgrader along
 
+        self.close()
         self._warm = None
         return kernel_run(task, self._fence)
 

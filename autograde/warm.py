@@ -46,10 +46,10 @@ class Warm:
             with theirs:
                 self._hand_over(theirs)
             limits = self._fence.limits
-            ours.sendall(pack(_asked(task, limits, self._fence.environment(task["who"]))))
             told = _Told(task, limits)
             with _Fork(ours) as fork, Watch(fork.pid, None, limits, fork.end) as watch:
-                told.listen(ours, fork.first, watch)
+                told.ask(ours, self._fence.environment(task["who"]))
+                told.listen(ours, watch)
         if not told.whole and process.poll() is not None:
             raise NotWarm("the warm interpreter has ended")
         return told.result(watch)
@@ -109,7 +109,7 @@ class _Fork:
         self._ours, self._handle = ours, None
 
     def __enter__(self):
-        self.first, sender = _first_words(self._ours)
+        sender = _first_words(self._ours)
         self.pid = parent_of(sender) if sender else None
         try:
             self._handle = os.pidfd_open(self.pid) if self.pid else None
@@ -134,15 +134,18 @@ class _Fork:
 
 
 def _first_words(ours):
+    """Wait for them and return who sent them; it then waits for its task, so it is there as long as it is asked about."""
     ours.settimeout(_START_SECONDS)
     try:
         data, about, *_ = ours.recvmsg(_PIECE, socket.CMSG_SPACE(_CREDENTIALS.size))
     except OSError:
-        return b"", None
+        return None
+    if unpack(data) != {"kind": "here"}:  # it says why it could not go apart
+        return None
     ours.settimeout(None)
     ours.setsockopt(socket.SOL_SOCKET, socket.SO_PASSCRED, 0)
     found = [_CREDENTIALS.unpack(raw) for _, kind, raw in about if kind == socket.SCM_CREDENTIALS]
-    return data, found[0][0] if found and found[0][0] else None
+    return found[0][0] if found and found[0][0] else None
 
 
 def _asked(task, limits, setting):
@@ -158,6 +161,7 @@ class _Told:
     """What one fork tells, frame by frame; it is a stranger, so it can only ever go on to the next cell."""
 
     def __init__(self, task, limits):
+        self._task = task
         self._names = {index: name for index, _, name, _ in task["cells"]}
         self._order, self._limits = [*self._names], limits
         self._gathered = Gathered(limits, [index for index, _, _, graded in task["cells"] if graded])
@@ -170,9 +174,15 @@ class _Told:
         """Whether it has told all to the end."""
         return self._place == len(self._order)
 
-    def listen(self, ours, first, watch):
-        """Take frames, the ``first`` of which have been read, until the other end closes or is given up."""
-        self._take(first)
+    def ask(self, ours, setting):
+        """Send the task, and what is to stand in the environment."""
+        with contextlib.suppress(OSError):  # it is gone already, and says no more
+            ours.sendall(pack(_asked(self._task, self._limits, setting)))
+        self._began = time.monotonic()
+        self._ends = self._began + self._limits.notebook_seconds + _GRACE_SECONDS
+
+    def listen(self, ours, watch):
+        """Take frames until the other end closes or is given up."""
         while self._count < _MOST_FRAMES and not watch.breach:
             now, limit = time.monotonic(), self._limit()
             if now > limit:

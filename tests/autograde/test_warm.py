@@ -351,6 +351,15 @@ def test_where_no_warm_interpreter_starts_a_kernel_is_used(monkeypatch):
     assert _said(executor.run(_task("print('by a kernel')"))) == "by a kernel\n"
 
 
+def test_a_fork_that_cannot_go_apart_is_not_used(monkeypatch):
+    """Without the right to unshare nothing of the learner's is run; the interpreter itself starts all the same."""
+    monkeypatch.setattr(fences, "_ZYGOTE_RIGHTS", ())
+    made = Warm(fence())
+    with pytest.raises(NotWarm):
+        made.run(_task("print('never')"))
+    made.close()
+
+
 def test_a_warm_interpreter_that_was_killed_is_replaced(warm):
     warm.run(_task("1"))
     warm._process.kill()
