@@ -108,8 +108,8 @@ def _drawing(state: str) -> str:
     _thermostat(sketch, flows[above], _LIVE if above else _OFF if below else _IDLE)
     sketch.wire((1.7, _RAIL), (3.9, _RAIL), (3.9, 3.4), (4.7, 3.4), state=flows[above or below])
     sketch.wire((1.7, 0.0), (3.1, 0.0), state=flows[above or below])
-    sketch.wire((3.1, 0.0), (5.8, 0.0), (5.8, _MINUS - 0.15))
-    sketch.wire((5.8, _MINUS + 0.15), (5.8, 2.6), (6.5, 2.6))
+    sketch.wire((3.1, 0.0), (6.0, 0.0), (6.0, _MINUS - 0.15))
+    sketch.wire((6.0, _MINUS + 0.15), (6.0, 2.6), (6.5, 2.6))
     if state != "apart":
         sketch.wire((3.1, 0.0), (3.1, _MINUS), (4.7, _MINUS), state=_LIVE)
         sketch.dot((3.1, 0.0), _LIVE)
@@ -142,7 +142,7 @@ def _thermostat(sketch: wiring.Sketch, state: str, diode: str) -> None:
     sketch.wire((1.7, 1.8), (1.7, 0.0), state=state)
     for y in (0.0, _RAIL):
         sketch.dot((1.7, y), state)
-    sketch.words((2.1, 2.9), "thermostat", size=14)
+    sketch.words((2.1, 2.3), "thermostat", size=14)
 
 
 def _bridge(sketch: wiring.Sketch, above: bool, below: bool) -> None:
@@ -155,7 +155,7 @@ def _bridge(sketch: wiring.Sketch, above: bool, below: bool) -> None:
         sketch.words((x + 0.45, (middle + _PLUS) / 2), names[0], size=14)
         sketch.words((x + 0.45, (middle + _MINUS) / 2), names[1], size=14)
         sketch.dot((x, middle), _LIVE if _LIVE in (up, down) else _IDLE)
-    for number, at in (("1", (4.35, 3.75)), ("2", (6.1, 2.95)), ("3", (7.4, _PLUS + 0.4)), ("4", (7.4, _MINUS - 0.4))):
+    for number, at in (("1", (4.3, 2.95)), ("2", (6.15, 2.95)), ("3", (7.4, _PLUS + 0.4)), ("4", (7.4, _MINUS - 0.4))):
         sketch.words(at, number, align="center", size=14)
     for y in (_PLUS, _MINUS):
         sketch.wire((4.7, y), (8.1, y), state=load)
