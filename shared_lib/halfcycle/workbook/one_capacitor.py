@@ -98,7 +98,8 @@ def ripple_picture(board: Board) -> None:
         Trace(_twice(load), "load", "Board"),
         Trace(_twice(amps), "current", "Diode current"),
     ]
-    _show_pair(board, "conducts in pulses", traces, markers, "Scope picture of the relay board, two cycles")
+    does = "conducts in pulses" if board.capacitor_farad else "half of the time"
+    _show_pair(board, does, traces, markers, "Scope picture of the relay board, two cycles")
 
 
 def pulse_picture(board: Board) -> None:
@@ -150,7 +151,7 @@ def fall_picture(
         f"{empties}, {quantity(ohm, 'Ω')}. It falls from {amount(start_volts, 'V')} to {amount(end_volts, 'V')} in "
         f"{amount(fall, 's')}; one time constant is {amount(tau, 's')}."
     )
-    _show(board.wiring(words, power, diode=wiring.BLOCKING, supply="24 V"), scope, words)
+    _show(board.wiring(words, power, diode=wiring.BLOCKING, supply="0 V"), scope, words)
 
 
 def _terminals(steady: SteadyRectified, board: Board) -> Waveform:
