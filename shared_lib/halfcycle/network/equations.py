@@ -7,7 +7,6 @@ every node voltage and current, hence the derivative of the state, and its eigen
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 
 import numpy as np
 
@@ -22,18 +21,12 @@ _SLOW = 1e-3
 """Rates below this, 1/s, are followed as growth from where they are, not as decay to a far resting point."""
 
 
-@dataclass(frozen=True)
-class Rows:
-    """Several quantities of one pattern as weights over its waves, complex, shape (quantities, waves)."""
+def spread(weights: np.ndarray, amplitudes: np.ndarray) -> np.ndarray:
+    """Real coefficients over a table of waves (see `Pattern.waves`), shape (quantities, 2 · waves).
 
-    weights: np.ndarray
-
-    def __post_init__(self) -> None:
-        object.__setattr__(self, "weights", np.ascontiguousarray(self.weights))
-
-    def on(self, amplitudes: np.ndarray) -> np.ndarray:
-        """Real coefficients over a table of waves (see `Pattern.waves`), shape (quantities, 2 · waves)."""
-        return (self.weights * amplitudes).view(float)
+    `weights` are several quantities of one pattern over its complex waves, shape (quantities, waves).
+    """
+    return np.ascontiguousarray(weights * amplitudes).view(float)
 
 
 class Pattern:
@@ -66,8 +59,9 @@ class Pattern:
         self.resonates = self.detuning < 100 * _NUDGE
         """Whether a source drives the network at its own frequency with nothing to damp it."""
         self._lay_out_waves()
-        self.state_rows = Rows(self._state_weights())
-        self.asked: dict[tuple, Rows] = {}
+        steady, growing = self.right @ self.rest, self.right[:, self.slow] * self.slow_push
+        self.state_rows = np.concatenate([self.right, self.forced, steady[:, None], growing], axis=1)
+        self.asked: dict[tuple, np.ndarray] = {}
         self.grids: dict[int, object] = {}
         self._first_waves = self.waves(np.array([0.0, layout.instant, 100 * layout.instant])).view(complex).conj()
         self.exponents = [
@@ -167,27 +161,21 @@ class Pattern:
         out[modes + turns :, -1] = 1
         self.to_amplitudes = out
 
-    def _state_weights(self) -> np.ndarray:
-        rest = self.right @ self.rest
-        return np.concatenate(
-            [self.right, self.forced, rest[:, None], self.right[:, self.slow] * self.slow_push], axis=1
-        )
-
     # ---- quantities
 
-    def rows(self, quantities: Sequence[tuple[str, str]]) -> Rows:
-        """Rows for several quantities ("volts", "amps" or "node", name)."""
+    def rows(self, quantities: Sequence[tuple[str, str]]) -> np.ndarray:
+        """Several quantities ("volts", "amps" or "node", name) as weights over the waves, shape (quantities, waves)."""
         return self._combine(*self.layout.probes(quantities))[2]
 
-    def _combine(self, of_unknowns, of_state, of_drive) -> tuple[np.ndarray, np.ndarray, Rows]:
+    def _combine(self, of_unknowns, of_state, of_drive) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
         """Rows over unknowns, state and drives as rows over the state, over the drives, and over the waves."""
         of_state = of_state + of_unknowns @ self.of_state
         of_drive = of_drive + of_unknowns @ self.of_drive
-        weights = of_state @ self.state_rows.weights
+        weights = of_state @ self.state_rows
         turns, constant = len(self.rates), len(self.rates) + len(self.layout.hertz)
         weights[:, turns:constant] += of_drive[:, 1:]
         weights[:, constant] += of_drive[:, 0]
-        return of_state, of_drive, Rows(weights)
+        return of_state, of_drive, weights
 
     def _watch(self) -> None:
         """Lay the margins of all conditions of all exits out as rows; `exits` says which belong together."""
@@ -202,7 +190,7 @@ class Pattern:
         self.watch_state, self.watch_drive, self.watch = self._combine(*tables)
         self.first_rows = np.array([rows.start for _, _, rows in self.exits], dtype=int)
         self.simple = first == len(self.exits)
-        first_weights = self.watch.weights * self._first_waves[:, None]
+        first_weights = self.watch * self._first_waves[:, None]
         table = first_weights.reshape(-1, self.waves_count) @ self.to_amplitudes
         self.first_margins = np.ascontiguousarray(table.real)
         """The margins at a piece's beginning, an instant and a hundred instants on, by what is given there."""
@@ -236,19 +224,16 @@ class Pattern:
 
     def shift(self, seconds: float) -> tuple[np.ndarray, np.ndarray]:
         """Factor and summand that turn the amplitudes at a beginning into those of one `seconds` later."""
-        modes = len(self.rates)
-        factor, summand = np.ones(self.waves_count, dtype=complex), np.zeros(self.waves_count, dtype=complex)
-        factor[:modes] = np.exp(self.rates * seconds)
-        factor[modes : modes + len(self.layout.omega)] = np.exp(1j * self.layout.omega * seconds)
+        summand = np.zeros(self.waves_count, dtype=complex)
         summand[self.slow] = self.slow_push * self._growth(np.array([seconds]))
-        return factor, summand
+        return np.exp(self._exponents * seconds), summand
 
     def least_margins(self, margins: np.ndarray) -> np.ndarray:
-        """The least margin of each exit from the margins of all conditions."""
-        return margins if self.simple else np.minimum.reduceat(margins, self.first_rows)
+        """The least margin of each exit from the margins of all conditions, which lie along the last axis."""
+        return margins if self.simple else np.minimum.reduceat(margins, self.first_rows, axis=-1)
 
     def _growth(self, after: np.ndarray) -> np.ndarray:
-        rates = np.where(np.abs(self.slow_rates) < 1e-300, 1e-300, self.slow_rates)
+        rates = np.where(np.abs(self.slow_rates) < 1e-200, 1e-200, self.slow_rates)
         return np.expm1(after * rates) / rates
 
     def swing(self, seconds: float) -> np.ndarray:

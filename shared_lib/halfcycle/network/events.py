@@ -6,7 +6,7 @@ from math import inf
 import numpy as np
 
 from .curves import Curve, hump, root
-from .equations import Pattern
+from .equations import Pattern, spread
 from .pieces import Event, Piece
 
 _EVEN = np.linspace(0, 49 / 48, 50)
@@ -86,10 +86,10 @@ def _make_grid(pattern: Pattern, rates: np.ndarray) -> _Grid:
 def _scan(piece: Piece, grid: _Grid, amplitudes: np.ndarray, limit: float) -> Event | None:
     """The first exit that opens on `grid` before `limit`."""
     pattern = piece.pattern
-    rows = piece.margins if amplitudes is piece.amplitudes else pattern.watch.on(amplitudes)
+    rows = piece.margins if amplitudes is piece.amplitudes else spread(pattern.watch, amplitudes)
     asked = int(grid.times.searchsorted(limit)) + 2
     times, each = grid.times[:asked], grid.waves[:asked] @ rows.T
-    margins = each if pattern.simple else np.minimum.reduceat(each, pattern.first_rows, axis=1)
+    margins = pattern.least_margins(each)
     opened = margins > piece.tolerance
     rises = opened[1:] & ~opened[:-1]
     step = int(rises.argmax()) // rises.shape[1]

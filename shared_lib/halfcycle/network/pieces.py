@@ -6,7 +6,7 @@ from math import inf
 
 import numpy as np
 
-from .equations import Pattern, Rows
+from .equations import Pattern, spread
 
 TOLERANCE = 1e-9
 """A margin of a nanovolt or a nanoampere is rounding, not an event."""
@@ -45,11 +45,11 @@ class Piece:
     @cached_property
     def margins(self) -> np.ndarray:
         """Coefficients of all margins over a table of waves."""
-        return self.pattern.watch.on(self.amplitudes)
+        return spread(self.pattern.watch, self.amplitudes)
 
-    def values(self, rows: Rows, times: np.ndarray) -> np.ndarray:
+    def values(self, rows: np.ndarray, times: np.ndarray) -> np.ndarray:
         """The quantities `rows` at the instants `times`, s, shape (rows, n)."""
-        return rows.on(self.amplitudes) @ self.pattern.waves(times - self.begin).T
+        return spread(rows, self.amplitudes) @ self.pattern.waves(times - self.begin).T
 
     def open_exits(self) -> list[float]:
         """By how much each exit stands open at the beginning; one on the verge is asked an instant on."""
@@ -67,9 +67,7 @@ class Piece:
         return float(self._first_margins()[2].max(initial=-inf))
 
     def _first_margins(self) -> np.ndarray:
-        pattern = self.pattern
-        margins = (pattern.first_margins @ self.given).reshape(3, -1)
-        return margins if pattern.simple else np.minimum.reduceat(margins, pattern.first_rows, axis=1)
+        return self.pattern.least_margins((self.pattern.first_margins @ self.given).reshape(3, -1))
 
     def worst_exit(self) -> tuple[float, tuple | None]:
         """The exit that stands open widest, and by how much."""
@@ -91,9 +89,9 @@ class Piece:
         self.end = self.begin + event.after
         self.growth = pattern.waves_at(event.after)
         now = self.growth * self.amplitudes
-        state = (pattern.state_rows.weights @ now).real
+        state = (pattern.state_rows @ now).real
         if not event.exits:
             return state, ()
-        margins = pattern.least_margins((pattern.watch.weights @ now).real)
+        margins = pattern.least_margins((pattern.watch @ now).real)
         others = [way for way, margin in zip(pattern.exits, margins.tolist(), strict=True) if margin >= -_TOGETHER]
         return state, (*event.exits, *(way for way in others if way not in event.exits))
