@@ -10,6 +10,8 @@ from nbformat import NotebookNode
 from nbgrader.preprocessors import NbGraderPreprocessor
 from traitlets import Integer
 
+from autograde.preprocessors.still_pictures import put_back, taken_out
+
 __all__ = ["TameOutputs", "tamed", "verbatim"]
 
 _TAGS = frozenset(
@@ -56,13 +58,15 @@ _TAGS = frozenset(
 )
 _ATTRIBUTES = {"td": ["colspan", "rowspan"], "th": ["colspan", "rowspan", "scope"], "details": ["open"]}
 _WITH_CONTENT = re.compile(r"<(script|style|svg|iframe|object|template|math)\b.*?(</\1\s*>|\Z)", re.I | re.S)
+_LONGEST_PAGE = 1_000_000
 _PICTURES = {"image/png": "iVBORw0KGgo", "image/jpeg": "/9j/"}
+_IMAGE = re.compile(r"<img [^>]*>")
 _BASE64 = re.compile(r"[A-Za-z0-9+/=\s]+")
 _TYPES = ("stream", "error", "display_data", "execute_result")
 
 
 class TameOutputs(NbGraderPreprocessor):
-    """Keep plain text, cleaned HTML tables and pictures of a bounded size from every output; drop everything else."""
+    """Keep plain text, cleaned HTML tables and pictures of a bounded size from every output, SVG as images; drop everything else."""
 
     most_outputs = Integer(40, help="Outputs kept for one cell.").tag(config=True)
     most_text = Integer(50_000, help="Characters of text kept for one cell.").tag(config=True)
@@ -134,7 +138,9 @@ def _display(output, left, most_picture):
     if "text/plain" in data:
         found["text/plain"] = _as_text(data["text/plain"])[:left]
     if "text/html" in data:
-        found["text/html"] = _clean(_as_text(data["text/html"])[:left])
+        found["text/html"] = _page(_as_text(data["text/html"])[:_LONGEST_PAGE], left)
+    elif drawn := _page(_as_text(data.get("image/svg+xml", ""))[:_LONGEST_PAGE], left):
+        found["text/html"] = drawn
     for kind, beginning in _PICTURES.items():
         picture = _as_text(data.get(kind, ""))
         if len(picture) <= most_picture and picture.startswith(beginning) and _BASE64.fullmatch(picture):
@@ -145,14 +151,26 @@ def _display(output, left, most_picture):
 _TAMERS = {"stream": _stream, "error": _error, "display_data": _display, "execute_result": _display}
 
 
+def _page(html, left):
+    return _clean(html, left if len(html) > left else _LONGEST_PAGE)
+
+
 @functools.lru_cache(maxsize=256)
-def _clean(html):
-    """Most of a lesson's pages are the same for everybody, so they are cleaned once. The word joiner keeps a formula's commands, which can carry links, from being acted upon."""
+def _clean(html, left):
+    """Most of a lesson's pages are the same for everybody, so they are cleaned once. The word joiner keeps a formula's
+    commands, which can carry links, from being acted upon.
+    """
+    html, images = taken_out(html)
     try:
-        html = bleach.clean(_WITH_CONTENT.sub("", html), tags=_TAGS, attributes=_ATTRIBUTES, strip=True)
+        html = bleach.clean(_WITH_CONTENT.sub("", html[:left]), tags=_TAGS, attributes=_harmless, strip=True)
     except (RecursionError, ValueError):
         return ""
-    return html.replace("\\", "\\\u2060")
+    return put_back(html.replace("\\", "\\\u2060"), images)
+
+
+def _harmless(tag, name, value):
+    """Only plain words and numbers stand in an attribute: never the mark of a picture, whose image would end it."""
+    return name in _ATTRIBUTES.get(tag, ()) and (value.isalnum() or not value)
 
 
 def _as_text(value):
@@ -166,4 +184,5 @@ def _text_of(output):
         return len(output.text)
     if output.output_type == "error":
         return sum(map(len, output.traceback))
-    return sum(len(value) for kind, value in output.data.items() if kind.startswith("text/"))
+    plain = output.data.get("text/plain", "")
+    return len(plain) + len(_IMAGE.sub("", output.data.get("text/html", "")))

@@ -1,8 +1,10 @@
 """Each step by itself: what `RestoreCells`, `TameOutputs` and `MarkSlips` do to notebooks, without a kernel."""
 
+import base64
 import copy
 import html
 import json
+import re
 
 import pytest
 from hypothesis import given, settings
@@ -236,15 +238,70 @@ def _html(text):
         "<details ontoggle=alert(1) open>x</details>",
         "<math><mtext></form><form><mglyph><style></math><img src onerror=alert(1)>",
         "$\\href{javascript:alert(1)}{x}$",
+        "<table><tr><td colspan=\"<svg aria-label=' onclick=alert(1) x='></svg>\">x</td></tr></table>",
+        "<<svg></svg> onclick=alert(1)>",
+        "<svg aria-label='\"onclick=alert(1)><script>'><script>alert(1)</script></svg>",
+        "<svg><svg/onload=alert(1)></svg><script>alert(1)</script></svg>",
+        "<svg><foreignObject><iframe src='javascript:alert(1)'/></foreignObject></svg>",
     ],
 )
 def test_nothing_in_html_acts(page):
-    clean = _html(page).lower()
+    clean = re.sub(OUR_IMAGE, "", _html(page)).lower()
     assert not any(
         f"<{tag}" in clean for tag in ("script", "img", "svg", "a ", "iframe", "style", "form", "input", "math")
     )
     assert not any(f" {name}=" in clean for name in ("onclick", "onerror", "onload", "ontoggle", "style", "href"))
     assert "\\href" not in clean
+
+
+OUR_IMAGE = r'<img alt="[^"<>]*" style="max-width:100%" src="data:image/svg\+xml;base64,[A-Za-z0-9+/=]+">'
+PICTURE = '<p>before</p><svg viewBox="0 0 9 9" aria-label="A coil of 40 Ω"><path d="M0 0L9 9" stroke="red"/></svg><b>after</b>'
+
+
+def test_a_drawn_picture_stays_as_an_image():
+    page = _html(PICTURE)
+    (image,) = re.findall(OUR_IMAGE, page)
+    assert 'alt="A coil of 40 Ω"' in image
+    assert page.startswith("<p>before</p><img ") and page.endswith("<b>after</b>")
+    drawn = base64.b64decode(image.partition("base64,")[2].rstrip('">')).decode()
+    assert 'xmlns="http://www.w3.org/2000/svg"' in drawn and 'd="M0 0L9 9"' in drawn
+
+
+def test_the_pictures_of_the_lessons_stay(monkeypatch):
+    from halfcycle.workbook import one_run, page
+
+    shown = []
+    for place in (one_run, page):
+        for name in ("_show", "show", "_show_pair", "show_pair"):
+            if hasattr(place, name):
+                monkeypatch.setattr(place, name, lambda *parts: shown.append("".join(map(str, parts[:-1]))))
+    one_run.sine_picture(24)
+    (drawn,) = shown
+    assert len(re.findall(OUR_IMAGE, _html(drawn))) == drawn.count("</svg>") == 2
+
+
+@pytest.mark.parametrize(
+    "svg",
+    [
+        "<svg><path></svg>",
+        "<svg>&unknown;</svg>",
+        "<svg>" + "<g>" * 100_000 + "</svg>",
+        "<svg>" + "x" * 300_000 + "</svg>",
+        '<svg xmlns="http://example.org/else"></svg>',
+    ],
+)
+def test_a_drawing_that_is_none_is_dropped(svg):
+    assert "<img" not in _html(f"<p>kept</p>{svg}") and "kept" in _html(f"<p>kept</p>{svg}")
+
+
+def test_a_drawing_of_its_own_kind_becomes_an_image_too():
+    data = {"image/svg+xml": PICTURE[PICTURE.index("<svg") : PICTURE.index("<b>")], "text/plain": "x"}
+    shown = tamed([new_output("display_data", data=data)])[0].data
+    assert re.fullmatch(OUR_IMAGE, shown["text/html"]) and set(shown) == {"text/plain", "text/html"}
+
+
+def test_pictures_are_bounded_in_number():
+    assert len(re.findall(OUR_IMAGE, _html("<svg><g/></svg>" * 100))) == 20
 
 
 def test_tables_and_words_stay():
