@@ -31,7 +31,7 @@ def parser() -> argparse.ArgumentParser:
         epilog="Exit code 0: done. 1: done, with something left for a person. 2: nothing done; one sentence says why.",
     )
     commands = top.add_subparsers(dest="command", required=True, metavar="COMMAND", parser_class=_Parser)
-    for add in (_first_steps, _marking, _reading, _rehearsal):
+    for add in (_first_steps, _marking, _reading, _privacy, _rehearsal):
         add(commands)
     papers.add(commands, _command)
     return top
@@ -105,9 +105,20 @@ def _reading(commands) -> None:
     report.add_argument(
         "--no-feedback", dest="feedback", action="store_false", help="leave the feedback pages as they are"
     )
+    report.add_argument(
+        "--pseudonyms",
+        action="store_true",
+        help="a report without ids, names and e-mail addresses, in reports/pseudonyms",
+    )
     explain = _command(commands, "explain", "say why one item of one learner was marked as it was")
     explain.add_argument("learner", metavar="LEARNER", help="the learner's id")
     explain.add_argument("item", metavar="ITEM", help="the item, for example 01-peak")
+
+
+def _privacy(commands) -> None:
+    forget = _command(commands, "forget", "remove a person from everywhere in the course, and say what was removed")
+    forget.add_argument("learner", metavar="LEARNER", help="the learner's id")
+    forget.add_argument("--dry-run", action="store_true", help="only say what would be removed")
 
 
 def _rehearsal(commands) -> None:

@@ -13,13 +13,14 @@ from tqdm import tqdm
 from autograde import by_hand, grading, hand_log, packs, rehearse, release, reports, review, roster
 from autograde import collect as collecting
 from autograde import course as courses
+from autograde import forget as forgetting
 from autograde.cohort import COHORT
 from autograde.explain import explain
 from autograde.feedback import feedback
 from autograde.files import write_whole
 from autograde.new import new, opened
-from autograde.papers.commands import COMMANDS as PAPERS
 from autograde.pack_page import COMMAND
+from autograde.papers.commands import COMMANDS as PAPERS
 from autograde.progress import GradingBar
 from autograde.trouble import Trouble
 
@@ -149,9 +150,10 @@ def _agreed() -> bool:
 
 def _report(args) -> int:
     with opened(args.course) as gradebook:
-        place = reports.write(args.course, gradebook)
+        hand_log.note(args.course, gradebook)
+        place = reports.write(args.course, gradebook, pseudonyms=args.pseudonyms)
     print(f"Report: {place}")
-    if not args.feedback:
+    if not args.feedback or args.pseudonyms:
         return 0
     troubles = feedback(args.course, _bar("Feedback pages"))
     print(f"Feedback pages: {args.course / 'feedback'}")
@@ -193,6 +195,19 @@ def _explain(args) -> int:
     return 0
 
 
+def _forget(args) -> int:
+    with opened(args.course) as gradebook:
+        done = forgetting.forget(args.course, args.learner, gradebook, write_it=not args.dry_run)
+    print("\n".join(done.removed))
+    if args.dry_run:
+        print("Nothing has been removed; without --dry-run all of this would be.")
+        return 0
+    print(
+        f"{args.learner} has been removed from {args.course}. What lies outside that folder is yours to delete: lists, inboxes, copies, print-outs."
+    )
+    return _close(done.left, f"{_many(len(done.left), 'file')} still to be looked at; each is named above.")
+
+
 def _rehearse(args) -> int:
     lessons = release.sources(filter(None, args.lessons.split(",")))
     due = {lesson: _FIRST_DUE + timedelta(weeks=week) for week, lesson in enumerate(lessons)}
@@ -210,7 +225,7 @@ def _rehearse(args) -> int:
     count = rehearse.plant(args.course, courses.DEFAULT_COURSE, due, args.inbox)
     print(f"{count} notebooks filled in and handed in")
     _collect(args)
-    args.lesson, args.learner, args.force, args.feedback = None, None, False, True
+    args.lesson, args.learner, args.force, args.feedback, args.pseudonyms = None, None, False, True, False
     return max(_grade(args), _report(args))
 
 
@@ -225,5 +240,6 @@ COMMANDS = {
     "review": _review,
     "rehearse": _rehearse,
     "explain": _explain,
+    "forget": _forget,
     **PAPERS,
 }

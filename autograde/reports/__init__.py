@@ -7,6 +7,7 @@ from datetime import UTC, datetime
 from pathlib import Path
 
 from autograde.files import write_whole
+from autograde.pseudonyms import masked
 from autograde.reports.gather import gather
 from autograde.reports.page import page
 from autograde.reports.tables import tables
@@ -23,11 +24,13 @@ def title(course: Path) -> str:
         return course.resolve().name
 
 
-def write(course: Path, gradebook) -> Path:
-    """Write ``COURSE/reports/report.html`` and its tables; return the page."""
-    facts = gather(course, gradebook, title=title(course))
+def write(course: Path, gradebook, *, pseudonyms: bool = False) -> Path:
+    """Write ``COURSE/reports/report.html`` and its tables; return the page. With ``pseudonyms``, under reports/pseudonyms/."""
+    facts, folder = gather(course, gradebook, title=title(course)), course / "reports"
+    if pseudonyms:
+        facts, folder = masked(course, facts), folder / "pseudonyms"
     for name, text in tables(facts).items():
-        write_whole(course / "reports" / name, text)
-    place = course / "reports" / "report.html"
+        write_whole(folder / name, text)
+    place = folder / "report.html"
     write_whole(place, page(facts, now=datetime.now(UTC)))
     return place
