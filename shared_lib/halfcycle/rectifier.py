@@ -113,7 +113,7 @@ class Rectified(_Probed):
         True
         """
         run = self.network.steady(start_s=self.start_s)
-        return SteadyRectified(self.network, run, self.hertz, self.samples_per_cycle, self.samples_per_cycle)
+        return SteadyRectified(self.network, run, self.hertz, self.samples_per_cycle)
 
 
 @dataclass(frozen=True)
@@ -123,7 +123,6 @@ class SteadyRectified(_Probed):
     network: Network
     run: Run
     hertz: float
-    samples_per_cycle: int
     steps: int
 
     @property

@@ -187,7 +187,6 @@ class SpikeBus(Solved):
     network: Network
     run: Run
     actuator: Actuator
-    hertz: float
     steps: int
     arguments: dict
 
@@ -298,6 +297,4 @@ def spike_bus(
     }
     net = spike_network(**parts)
     run = net.steady()
-    return SpikeBus(
-        net, run, parts["actuator"], supply.hertz, samples_per_cycle, parts | {"samples_per_cycle": samples_per_cycle}
-    )
+    return SpikeBus(net, run, parts["actuator"], samples_per_cycle, parts | {"samples_per_cycle": samples_per_cycle})

@@ -192,7 +192,7 @@ def numbers(settings: Settings) -> Numbers:
 @lru_cache(maxsize=128)
 def _numbers(settings: Settings) -> Numbers:
     net = network(settings)
-    solved = SteadyRectified(net, net.steady(), _HERTZ, _SAMPLES, _SAMPLES)
+    solved = SteadyRectified(net, net.steady(), _HERTZ, _SAMPLES)
     diodes = tuple(solved.waveform("amps", name) for name in _DIODES if name in net.parts)
     load, amps = solved.load_volts, solved.source_amps
     secondary = _terminals(solved, settings)

@@ -156,10 +156,11 @@ class _Search:
         low, _, high = times = self.times[three].tolist()
         margins = (self.margins[three, exit] - self.tolerance).tolist()
         bend, reach = hump(times, margins)
-        bends = self._bends(exit, three)
-        several = len(bends) > 1
+        rows = self.pattern.exits[exit][2]
+        several = rows.stop - rows.start > 1
         if not self._can_open(exit, three) if several else margins[1] + reach <= 0:
             return None
+        bends = self._bends(exit, three)
         left, right = low + _GOLDEN * (high - low), high - _GOLDEN * (high - low)
         at_left, at_right = self._least(exit, left), self._least(exit, right)
         while max(at_left, at_right) <= 0:
@@ -200,4 +201,4 @@ class _Search:
     def _can_open(self, exit: int, three: slice) -> bool:
         """Whether each condition by itself comes near being true: over its points it rises no more than they spread."""
         margins = self.each[three, self.pattern.exits[exit][2]]
-        return margins.shape[1] == 1 or bool((2 * margins.max(axis=0) - margins.min(axis=0)).min() > 0)
+        return bool((2 * margins.max(axis=0) - margins.min(axis=0)).min() > 0)
