@@ -6,6 +6,7 @@ from collections import Counter
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 from datetime import datetime
+from functools import cached_property
 
 from autograde.by_hand import WAITING
 from autograde.roster import Learner
@@ -22,7 +23,10 @@ _SCALES |= {"1000000": "a million times too large", "0.000001": "a million times
 
 @dataclass(frozen=True)
 class Row:
-    """One item of one hand-in as it was marked; ``twins`` are learners whose own circuit this answer fits, ``by_hand`` a text that a person marks."""
+    """One item of one hand-in as it was marked; ``twins`` are learners whose own circuit this answer fits, ``by_hand`` a text that a person marks.
+
+    ``ratio`` is a wrong answer that fits no known slip, over the key of the learner's own circuit; None for any other.
+    """
 
     learner: str
     lesson: str
@@ -35,6 +39,7 @@ class Row:
     unit: str = ""
     twins: tuple[str, ...] = ()
     by_hand: bool = False
+    ratio: float | None = None
 
     @property
     def waits(self) -> bool:
@@ -106,7 +111,10 @@ def words(verdict: str) -> str:
 
 @dataclass(frozen=True)
 class Facts:
-    """A course at one moment. ``learners`` and ``lessons`` are in the order in which they are shown."""
+    """A course at one moment. ``learners`` and ``lessons`` are in the order in which they are shown.
+
+    ``spent`` are signed hours by ``(learner, lesson)``, ``planned`` the planned ones by lesson.
+    """
 
     course: str
     learners: Mapping[str, Learner]
@@ -117,14 +125,33 @@ class Facts:
     planted: tuple[Planted, ...] = ()
     understanding: Mapping[str, str] = field(default_factory=dict)
     versions: tuple[str, ...] = ()
+    spent: Mapping[tuple[str, str], float] = field(default_factory=dict)
+    planned: Mapping[str, float] = field(default_factory=dict)
+
+    @cached_property
+    def _places(self) -> dict[tuple[str, str | None], list[Row]]:
+        """The rows by ``(learner, lesson)`` and by ``(learner, None)``."""
+        found: dict[tuple[str, str | None], list[Row]] = {}
+        for row in self.rows:
+            for lesson in (row.lesson, None):
+                found.setdefault((row.learner, lesson), []).append(row)
+        return found
+
+    @cached_property
+    def _handed_in(self) -> dict[tuple[str, str], HandedIn]:
+        return {(each.learner, each.lesson): each for each in reversed(self.hand_ins)}
+
+    @cached_property
+    def _marked_lessons(self) -> set[str]:
+        return {row.lesson for row in self.rows}
 
     def of(self, learner: str, lesson: str | None = None) -> list[Row]:
         """The rows of one learner, of one lesson or of all."""
-        return [row for row in self.rows if row.learner == learner and lesson in (None, row.lesson)]
+        return self._places.get((learner, lesson), [])
 
     def hand_in(self, learner: str, lesson: str) -> HandedIn | None:
         """What ``learner`` handed in for ``lesson``, or None."""
-        return next((each for each in self.hand_ins if (each.learner, each.lesson) == (learner, lesson)), None)
+        return self._handed_in.get((learner, lesson))
 
     def misconceptions(self) -> list[tuple[str, list[str], list[str]]]:
         """``(verdict, learners, items)`` of every recognised slip, most learners first."""
@@ -198,7 +225,7 @@ class Facts:
         """What is amiss with one hand-in as a whole, or "" when nothing is."""
         rows = self.of(learner, lesson)
         if not rows:
-            missing = not self.hand_in(learner, lesson) and any(row.lesson == lesson for row in self.rows)
+            missing = not self.hand_in(learner, lesson) and lesson in self._marked_lessons
             return "did not hand in" if missing else ""
         if all(row.verdict == "no answer" for row in rows):
             return "handed in nothing but blanks for"

@@ -3,15 +3,18 @@
 from __future__ import annotations
 
 import csv
+import math
 from collections.abc import Mapping
 from datetime import UTC, datetime
 from pathlib import Path
 
-from autograde import by_hand, records, triage
+from autograde import by_hand, hours, records, triage
 from autograde.collect import history
+from autograde.marking import load
 from autograde.reports.facts import Facts, HandedIn, Planted, Row
 from autograde.roster import Learner, learners
 from autograde.trouble import Trouble
+from halfcycle.variants import circuit
 
 __all__ = ["PLANTED", "gather"]
 
@@ -48,7 +51,16 @@ def gather(course: Path, gradebook, *, title: str) -> Facts:
         tuple(_compare(line, found.get((line["learner"], line["lesson"], line["item"]))) for line in lines),
         {line["learner"]: line["understanding"] for line in lines},
         _versions(kept),
+        _spent(course),
+        {lesson: hours.plan(course).get(lesson[:2], hours.PLANNED) for lesson in lessons},
     )
+
+
+def _spent(course: Path) -> dict[tuple[str, str], float]:
+    found: dict[tuple[str, str], float] = {}
+    for stay in hours.log(course):
+        found[stay.learner, stay.lesson] = found.get((stay.learner, stay.lesson), 0.0) + stay.hours
+    return found
 
 
 def _people(course: Path, kept: list[Mapping]) -> dict[str, Learner]:
@@ -93,9 +105,20 @@ def _rows(record: Mapping, graded: Mapping) -> tuple[list[Row], list[str]]:
                 mark["value"],
                 mark["unit"],
                 twins.get(item, ()),
+                ratio=_ratio(record, item, mark),
             )
         )
     return rows, [item for item in by_hand if item in record["items"]]
+
+
+def _ratio(record: Mapping, item: str, mark: Mapping) -> float | None:
+    """What an unexplained number is, over the learner's own key; None where that says nothing."""
+    if mark["verdict"] != "wrong" or not isinstance(mark["value"], int | float):
+        return None
+    keys, _ = load(record["lesson"])
+    right = keys[item].first(circuit(record["course"], record["lesson"], record["learner"])) if item in keys else 0.0
+    found = mark["value"] / right if isinstance(right, int | float) and right else 0.0
+    return found if found and math.isfinite(found) else None
 
 
 def _text_row(text: by_hand.Text) -> Row:
