@@ -114,6 +114,11 @@ def test_study_prints_an_address_that_answers_here_and_needs_its_token(tmp_path,
 def test_the_last_place_is_opened_again(tmp_path, pack):
     with Running(tmp_path / "study", "--lessons", pack) as running:
         pass
+    workspaces = tmp_path / "study" / ".halfcycle" / "workspaces"
+    workspaces.mkdir(parents=True, exist_ok=True)
+    layout = {"main": {"current": "notebook:01_a_lesson/01_a_lesson.ipynb"}}
+    kept = json.dumps({"data": {"layout-restorer:data": layout}, "metadata": {"id": "default"}})
+    (workspaces / "default.jupyterlab-workspace").write_text(kept, encoding="utf-8")
     with Running(tmp_path / "study") as again:
         assert "/lab/tree/01_a_lesson/" in again.address
     assert "New here" in running.said
