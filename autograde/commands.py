@@ -127,6 +127,8 @@ def _grade(args) -> int:
 
 def _remark(args) -> int:
     _note_by_hand(args.course)
+    if args.lesson and not (args.course / "release" / args.lesson / f"{args.lesson}.ipynb").is_file():
+        raise Trouble(f"There is no released lesson {args.lesson} in {args.course}; look into its folder release.")
     shown = grading.remark(args.course, lesson=args.lesson, progress=_bar("Looking ahead"), write=False)
     for one in shown.moved:
         items = ", ".join(f"{item} {before:g} → {after:g}" for item, before, after in one.items)

@@ -67,6 +67,8 @@ def _scrubber(people: Iterable[Learner], names: Mapping[str, str]):
 def _masked(value, scrub):
     if isinstance(value, str):
         return scrub(value)
+    if isinstance(value, Learner):
+        return Learner(scrub(value.id))
     if is_dataclass(value) and not isinstance(value, type):
         return replace(
             value, **{one.name: _masked(getattr(value, one.name), scrub) for one in fields(value) if one.init}

@@ -146,6 +146,6 @@ def _stranger(place: PurePosixPath, given: str, plain: Mapping[str, str]) -> str
     close = difflib.get_close_matches(given, plain, n=1)
     guess = f" (did you mean {plain[close[0]]}?)" if close else ""
     return (
-        f"It could not be told whose {place} is: it names no learner on the roster{guess}; "
+        f"{place} names no learner on the roster{guess}, so it could not be told whose it is; "
         "rename it to begin with an enrolled id, or enrol that learner."
     )
