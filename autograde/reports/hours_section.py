@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from math import ceil
 from statistics import median
 
 from autograde.reports import plots
@@ -32,7 +33,7 @@ def hours(facts: Facts, files: Mapping[str, str]) -> str:
             lead=_LEAD,
             name="hours",
         )
-    most = max([*facts.planned.values(), *(each for own in spent.values() for each in own)])
+    most = ceil(max([*facts.planned.values(), *(each for own in spent.values() for each in own)]))
     rows = [(f"lesson {lesson[:2]}", spent[lesson], facts.planned.get(lesson)) for lesson in facts.lessons]
     said = "; ".join(_said(facts, lesson, own) for lesson, own in spent.items())
     body = plots.strips(rows, most=most, unit="hours", label=f"Hours signed for. {said}") + csv_link(

@@ -13,6 +13,7 @@ from autograde.reports.statistics import TOO_FEW, Figure
 
 __all__ = ["items", "needs_a_look", "new_traps"]
 
+_MOST_STRIPS = 24
 _HEADS = ["Item", "Answers", "Difficulty", "Discrimination", "What went wrong"]
 
 
@@ -40,7 +41,10 @@ def new_traps(facts: Facts, files: Mapping[str, str]) -> str:
     found = unexplained(facts)
     if not found:
         return ""
-    rows = [(item, [row.ratio for row in own]) for (_, item), own in found.items()]
+    rows = sorted(
+        ((item, [row.ratio for row in own]) for (_, item), own in found.items()), key=lambda pair: -len(pair[1])
+    )
+    left, rows = rows[_MOST_STRIPS:], rows[:_MOST_STRIPS]
     said = "; ".join(f"{item}: {', '.join(f'{value:.3g}' for value in sorted(values))}" for item, values in rows)
     named = [
         [
@@ -58,6 +62,8 @@ def new_traps(facts: Facts, files: Mapping[str, str]) -> str:
     body = plots.ratios(rows, f"Unexplained answers over their keys. {said}") + csv_link(
         "unexplained.csv", files["unexplained.csv"]
     )
+    if left:
+        body += f"<p>{many(len(left), 'item')} with fewer such answers: only in the file.</p>"
     if named:
         body += "<h3>Off by the same factor</h3>" + table(
             ["Item", "Factor", "Learners"], named, "plain", name="Off by the same factor"

@@ -104,7 +104,7 @@ def _axis(ticks: Sequence, places: Sequence[float], height: float, unit: str) ->
         words = tick if isinstance(tick, str) else f"{tick:g}"
         body += f'<path d="M{_x(place):.1f},0 V{height - 24}" stroke="#ddd"/>'
         body += f'<text x="{_x(place):.1f}" y="{height - 8}" text-anchor="middle">{escape(words)}</text>'
-    return body + f'<text x="{_LEFT - 12}" y="{height - 8}" text-anchor="end">{escape(unit)}</text>'
+    return body + f'<text x="0" y="{height - 8}">{escape(unit)}</text>'
 
 
 def _name(name: str, middle: float) -> str:
