@@ -44,15 +44,12 @@ NEC_TABLE_8_OHM = {
 # may be printed on the transformer; the other limits are taken after one minute into any load.
 CLASS_2_NAMEPLATE_VA = Constant("", 100.0, "VA", "NEC chapter 9 table 11(A), over 20 to 30 V ac (seen)")
 CLASS_2_VOLTS_RMS_MAX = Constant("", 30.0, "V", "UL 1585, secondary of a class 2 transformer under any load (quoted)")
+_TABLE_11A = "NEC chapter 9 table 11(A)"
 CLASS_2 = {
-    "inherently limited, largest current": Constant("Imax", 8.0, "A", "NEC chapter 9 table 11(A) (seen)"),
-    "not inherently limited, largest output": Constant("VAmax", 250.0, "VA", "NEC chapter 9 table 11(A) (seen)"),
-    "not inherently limited, largest current × volts": Constant(
-        "Imax·V", 1000.0, "VA", "NEC chapter 9 table 11(A) (seen)"
-    ),
-    "overcurrent protection × volts": Constant(
-        "", 100.0, "VA", "NEC chapter 9 table 11(A), not inherently limited (seen)"
-    ),
+    "inherently limited, largest current": Constant("Imax", 8.0, "A", f"{_TABLE_11A} (seen)"),
+    "not inherently limited, largest output": Constant("VAmax", 250.0, "VA", f"{_TABLE_11A} (seen)"),
+    "not inherently limited, largest current × volts": Constant("Imax·V", 1000.0, "VA", f"{_TABLE_11A} (seen)"),
+    "overcurrent protection × volts": Constant("", 100.0, "VA", f"{_TABLE_11A}, not inherently limited (seen)"),
     "nameplate": CLASS_2_NAMEPLATE_VA,
     "largest secondary": CLASS_2_VOLTS_RMS_MAX,
     "non-sinusoidal ac peak": Constant("", 42.4, "V", "NEC chapter 9 table 11(A) notes (seen)"),

@@ -11,10 +11,11 @@ import math
 
 import numpy as np
 
+from halfcycle.constants import CONSTANTS
 from halfcycle.lag import Lag
 from halfcycle.waveforms import Waveform
 
-SINE_FORM_FACTOR = math.pi / (2 * math.sqrt(2))
+SINE_FORM_FACTOR = float(CONSTANTS["form factor of a sine"])
 _HYSTERESIS = 0.1  # of peak to peak: how far a wave must fall below its middle before the next rise counts
 _CLOSED = 0.02  # of peak to peak: how near its start a record must end to be called whole cycles
 
