@@ -34,7 +34,7 @@ NUMBER, LEARNERS, KILLS, CHANCE = "03", ("amara", "bo", "chen", "dalia"), 20, ra
 STARTER = """
 import os, sys
 from pathlib import Path
-import autograde.autograder
+import autograde.writer
 from autograde.grading import grade
 from autograde.kept import library_hash
 library_hash()  # the same for all of them, even while somebody edits the library
@@ -107,7 +107,7 @@ def _all_graded(course, lesson, version):
     for learner in LEARNERS:
         path = course / "autograded" / learner / lesson / f"{lesson}.ipynb"
         marks = read(course / "marks" / learner / f"{lesson}.json")
-        if not path.is_file() or not marks or not marks["stamp"] or f"spare = {version}" not in path.read_text():
+        if not path.is_file() or not marks or not marks.get("stamp") or f"spare = {version}" not in path.read_text():
             return False
     return True
 
