@@ -1,6 +1,7 @@
-"""What all tests share: programs of this environment found first, and the root of the checkout."""
+"""What all tests share: programs of this environment found first, the root of the checkout, and one Chromium a worker."""
 
 import os
+import shutil
 import sys
 from pathlib import Path
 
@@ -9,6 +10,30 @@ import pytest
 
 ROOT = Path(__file__).resolve().parents[1]
 os.environ["PATH"] = os.pathsep.join([str(Path(sys.executable).parent), os.environ.get("PATH", os.defpath)])
+
+FLAGS = (
+    "--no-sandbox",
+    "--disable-gpu",
+    "--disable-quic",
+    "--no-first-run",
+    "--disable-background-networking",
+    "--disable-component-update",
+    "--disable-sync",
+)
+
+
+@pytest.fixture(scope="session")
+def chromium():
+    """Debian's Chromium, driven by Playwright; started once a worker, for Playwright's loop runs only once at a time."""
+    program = shutil.which("chromium")
+    if program is None:
+        pytest.skip("Chromium is missing; install it with: sudo apt-get install -y --no-install-recommends chromium")
+    from playwright.sync_api import sync_playwright
+
+    with sync_playwright() as playwright:
+        browser = playwright.chromium.launch(executable_path=program, headless=True, args=list(FLAGS))
+        yield browser
+        browser.close()
 
 
 @pytest.fixture(scope="session")

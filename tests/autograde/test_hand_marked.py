@@ -14,7 +14,7 @@ from pathlib import Path
 
 import nbformat
 import pytest
-from playwright.sync_api import expect, sync_playwright
+from playwright.sync_api import expect
 
 sys.path.insert(0, str(Path(__file__).parents[1] / "submissions"))
 from lesson import fill, right_answers, write
@@ -182,15 +182,12 @@ def test_nbgraders_own_export_has_the_whole_total(course):
     assert (float(rows["amara"]["score"]), float(rows["amara"]["max_score"])) == (AUTO + 4.5, AUTO + POINTS)
 
 
-def test_a_person_marks_it_in_nbgraders_own_page(course):
+def test_a_person_marks_it_in_nbgraders_own_page(course, chromium):
     """Chromium opens the learner's hand-in in the formgrader, sees text and rubric, types a score, and the gradebook has it."""
-    program = shutil.which("chromium")
-    assert program, "Chromium is not installed; run: apt-get install chromium"
     with opened(course) as book:
         name = book.find_submission_notebook(LESSON, LESSON, "amara").id
-    with review.formgrader(course) as (_, address), sync_playwright() as playwright:
-        browser = playwright.chromium.launch(executable_path=program, args=["--no-sandbox", "--disable-gpu"])
-        page = browser.new_page()
+    with review.formgrader(course) as (_, address), chromium.new_context() as context:
+        page = context.new_page()
         page.goto(address, wait_until="domcontentloaded")
         page.goto(address.partition("?")[0] + f"/submissions/{name}/", wait_until="domcontentloaded")
         expect(page.get_by_text("has dried out: 10.8 volts where 31 were noted.")).to_be_visible(timeout=30_000)
@@ -200,6 +197,5 @@ def test_a_person_marks_it_in_nbgraders_own_page(course):
         score.fill("5")
         score.press("Tab")
         expect(score).not_to_have_class(re.compile("needs_manual_grade"), timeout=30_000)
-        browser.close()
     assert found(course, "amara").points == 5.0 and found(course, "amara").verdict == MARKED
     assert total(course, "amara") == (AUTO + 5.0, AUTO + POINTS, False)

@@ -323,22 +323,15 @@ def test_the_office_list_reads_back_as_the_cohort(tmp_path):
 
 @pytest.mark.parametrize("size", [(1280, 720), (390, 844)])
 @pytest.mark.parametrize("page", ["reports/report.html", f"feedback/hana/{LESSONS[-1]}/{LESSONS[-1]}.html"])
-def test_pages_fit_a_projector_and_a_phone_and_ask_nothing_of_the_network(course, size, page):
-    program_path = shutil.which("chromium")
-    if program_path is None:
-        pytest.skip("Chromium is missing; install it with: sudo apt-get install -y --no-install-recommends chromium")
-    from playwright.sync_api import sync_playwright
-
-    with sync_playwright() as playwright:
-        browser = playwright.chromium.launch(executable_path=program_path, args=["--no-sandbox", "--disable-gpu"])
-        sheet = browser.new_page(viewport=dict(zip(("width", "height"), size, strict=True)))
+def test_pages_fit_a_projector_and_a_phone_and_ask_nothing_of_the_network(course, chromium, size, page):
+    with chromium.new_context(viewport=dict(zip(("width", "height"), size, strict=True))) as context:
+        sheet = context.new_page()
         asked, errors = [], []
         sheet.on("request", lambda request: asked.append(request.url))
         sheet.on("pageerror", lambda error: errors.append(str(error)))
         sheet.goto((course / page).as_uri())
         wide = sheet.evaluate("document.documentElement.scrollWidth")
         unnamed = sheet.evaluate("[...document.querySelectorAll('svg[role=img]')].filter(s => !s.ariaLabel).length")
-        browser.close()
     assert [url for url in asked if urlsplit(url).scheme not in ("file", "data")] == []
     assert wide <= size[0] and not unnamed
     assert not errors or "feedback" in page

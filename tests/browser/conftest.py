@@ -5,26 +5,15 @@ is kept in `screen.console`. Pictures go to artefacts/, which git ignores.
 """
 
 import contextlib
-import shutil
 from dataclasses import dataclass, field
 from pathlib import Path
 from urllib.parse import urlsplit
 
 import pytest
 from demo_page import running_demo
-from playwright.sync_api import sync_playwright
 
 ARTEFACTS = Path(__file__).resolve().parents[2] / "artefacts"
 OWN_HOSTS = {"127.0.0.1", "localhost", "[::1]", "::1"}
-FLAGS = (
-    "--no-sandbox",
-    "--disable-gpu",
-    "--disable-quic",
-    "--no-first-run",
-    "--disable-background-networking",
-    "--disable-component-update",
-    "--disable-sync",
-)
 
 
 @dataclass
@@ -45,18 +34,6 @@ class Screen:
     def errors(self):
         """The error messages among what the page said on its console."""
         return [text for kind, text in self.console if kind == "error"]
-
-
-@pytest.fixture(scope="session")
-def chromium():
-    """The browser, started once for each worker."""
-    program = shutil.which("chromium")
-    if program is None:
-        pytest.skip("Chromium is missing; install it with: sudo apt-get install -y --no-install-recommends chromium")
-    with sync_playwright() as playwright:
-        browser = playwright.chromium.launch(executable_path=program, headless=True, args=list(FLAGS))
-        yield browser
-        browser.close()
 
 
 @pytest.fixture
