@@ -105,7 +105,7 @@ def _named(part: str, people: Mapping[str, Learner], *, is_file: bool) -> set[st
     """Everyone whom one name along the path names; of two ids of which one holds the other, the longer."""
     places: dict[tuple[int, int], str] = {}
     for name, learner in people.items():
-        for word in filter(None, (_plain(name), _plain(learner.email))):
+        for word in (each for each in (_plain(name), _plain(learner.email)) if each and each in part):
             for at in re.finditer(rf"(?<![^\W_]){re.escape(word)}(?![^\W_])", part):
                 if not word.isdecimal() or len(word) >= _SURE_DIGITS or (is_file and at.start() == 0):
                     places[at.span()] = name
