@@ -29,6 +29,8 @@ _STYLE = """<style>
 #toc, .anchor-link, div.prompt, .prompt, .output_prompt { display: none; }
 body { padding: 0; } .panel-heading h4 { font-size: 22px; overflow-wrap: anywhere; }
 div.nbgrader_cell .panel-heading { height: auto; overflow: hidden; }
+div.nbgrader_cell .panel-heading .pull-right a { color: #fff !important; text-decoration: underline; } .text_cell_render a, .own-marks a { text-decoration: underline; }
+div.input_area, .highlight, .highlight pre { background: #fff; } .highlight .c1, .highlight .c { color: #2d6161; }
 .own-marks { border-collapse: collapse; margin: 0 0 2em; width: 100%; }
 .own-marks th, .own-marks td { text-align: left; vertical-align: top; padding: .4em 1em .4em 0; border: 0; background: #fff; }
 .own-marks tr { border-bottom: 1px solid #ccc; } .own-marks th, .own-marks .number { white-space: nowrap; font-weight: bold; }
@@ -120,12 +122,13 @@ def _table(rows: list[tuple[float, str]]) -> str:
 
 
 def offline(assignment, student, notebooks) -> None:
-    """Take out of fresh feedback pages whatever would fetch a script from the network (nbgrader's hook after each one)."""
+    """Take out of fresh feedback pages whatever would fetch a script from the network, and say their language (nbgrader's hook after each one)."""
     for graded in map(Path, notebooks):
         learner, lesson, course = graded.parts[-3], graded.parts[-2], graded.parents[3]
         page = course / "feedback" / learner / lesson / f"{graded.stem}.html"
         if page.is_file():
-            write_whole(page, _FROM_NETWORK.sub("", page.read_text(encoding="utf-8")))
+            text = _FROM_NETWORK.sub("", page.read_text(encoding="utf-8"))
+            write_whole(page, text.replace("<html>", '<html lang="en">', 1))
 
 
 def feedback(course: Path, progress=iter) -> list[str]:
