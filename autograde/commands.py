@@ -129,18 +129,23 @@ def _remark(args) -> int:
     _note_by_hand(args.course)
     if args.lesson and not (args.course / "release" / args.lesson / f"{args.lesson}.ipynb").is_file():
         raise Trouble(f"There is no released lesson {args.lesson} in {args.course}; look into its folder release.")
-    shown = grading.remark(args.course, lesson=args.lesson, progress=_bar("Looking ahead"), write=False)
-    for one in shown.moved:
-        items = ", ".join(f"{item} {before:g} → {after:g}" for item, before, after in one.items)
-        print(f"{one.learner}, {one.lesson}: {one.before:g} → {one.after:g} points ({items or 'late penalty'})")
-    if args.dry_run or (shown.moved and not args.yes and not _agreed()):
-        print("Nothing has been written." if args.dry_run else "Nothing has been written; to write it, add --yes.")
-        return _close(list(shown.troubles), "Some could not be marked again; see above.") or int(not args.dry_run)
+    if args.dry_run or not args.yes or grading.can_look_ahead(args.course):
+        shown = grading.remark(args.course, lesson=args.lesson, progress=_bar("Looking ahead"), write=False)
+        _show_moved(shown.moved)
+        if args.dry_run or (shown.moved and not args.yes and not _agreed()):
+            print("Nothing has been written." if args.dry_run else "Nothing has been written; to write it, add --yes.")
+            return _close(list(shown.troubles), "Some could not be marked again; see above.") or int(not args.dry_run)
     done = grading.remark(args.course, lesson=args.lesson, progress=_bar("Marking again"))
     print(f"{_many(done.count, 'hand-in')} marked again; {_many(len(done.moved), 'total')} moved.")
     return _close(
         list(done.troubles), f"{_many(len(done.troubles), 'hand-in')} could not be marked again; each is named above."
     )
+
+
+def _show_moved(moved) -> None:
+    for one in moved:
+        items = ", ".join(f"{item} {before:g} → {after:g}" for item, before, after in one.items)
+        print(f"{one.learner}, {one.lesson}: {one.before:g} → {one.after:g} points ({items or 'late penalty'})")
 
 
 def _agreed() -> bool:

@@ -25,7 +25,7 @@ from autograde.roster import learners
 from autograde.trouble import Trouble
 from halfcycle.variants import circuit
 
-__all__ = ["Moved", "Remarked", "remark"]
+__all__ = ["Moved", "Remarked", "can_look_ahead", "remark"]
 
 
 @dataclass(frozen=True)
@@ -72,6 +72,11 @@ def remark(course, lesson=None, progress=iter, *, write=True) -> Remarked:
             _tell(course, moved)
             flag_neighbours(course, known, lessons)
     return Remarked(len(found) - len(troubles), tuple(moved), tuple(troubles))
+
+
+def can_look_ahead(course) -> bool:
+    """Whether the gradebook is a file, of which a copy can show what marking again would do."""
+    return courses.config(Path(course).resolve()).CourseDirectory.db_url.startswith("sqlite:///")
 
 
 @contextlib.contextmanager
