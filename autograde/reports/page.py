@@ -52,7 +52,7 @@ def page(facts: Facts, *, now: datetime) -> str:
         hours(facts, files),
         waiting(facts),
         persons(facts),
-        planted(facts),
+        planted(facts, files),
         _sources(figures),
     ]
     style, script = (resources.files(__package__).joinpath(name).read_text() for name in ("page.css", "sort.js"))

@@ -2,15 +2,16 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from html import escape
 
 from autograde.reports.facts import Facts, kind, words
-from autograde.reports.parts import learner_name, section, table
+from autograde.reports.parts import csv_link, learner_name, section, table
 
 __all__ = ["planted"]
 
 
-def planted(facts: Facts) -> str:
+def planted(facts: Facts, files: Mapping[str, str]) -> str:
     if not facts.planted:
         return ""
     agree = sum(each.agrees for each in facts.planted)
@@ -23,6 +24,7 @@ def planted(facts: Facts) -> str:
     ]
     heads = ["Learner", "Stated understanding", "Planted", "Found"]
     body = table(heads, [row for row in rows if row], "planted", name="Planted and found")
+    body = csv_link("planted.csv", files["planted.csv"]) + body
     if misses:
         body += "<h3>Where they differ</h3>" + table(
             ["Learner", "Item", "Planted", "Found"], misses, "plain", name="Where they differ"

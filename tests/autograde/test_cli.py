@@ -14,7 +14,13 @@ from autograde.cli import main, parser
 
 COMMANDS = sorted(commands.COMMANDS)
 ON_A_COURSE = [name for name in COMMANDS if name not in ("new", "rehearse", "verify")]
-MORE = {"enrol": ["list.csv"], "collect": ["inbox"], "explain": ["amara", "03-dc"], "forget": ["amara"], "hours": ["hours.csv"]}
+MORE = {
+    "enrol": ["list.csv"],
+    "collect": ["inbox"],
+    "explain": ["amara", "03-dc"],
+    "forget": ["amara"],
+    "hours": ["hours.csv"],
+}
 ROSTER = "id,first,last\namara,Amara,Okafor\nben,Ben,Lindqvist\n"
 
 

@@ -272,7 +272,12 @@ def test_hours_stand_against_the_plan_and_are_never_made_up():
 
 def test_the_page_names_the_source_of_every_figure():
     text = page(cohort(), now=NOW)
-    for source in ("Lord and Novick", "Henrysson, Psychometrika 28", "Cronbach, Psychometrika 16", "Efron and Tibshirani"):
+    for source in (
+        "Lord and Novick",
+        "Henrysson, Psychometrika 28",
+        "Cronbach, Psychometrika 16",
+        "Efron and Tibshirani",
+    ):
         assert source in text
 
 
@@ -282,7 +287,9 @@ def test_the_ratio_of_an_unexplained_answer_is_to_the_learner_s_own_key():
     from halfcycle.variants import circuit
 
     keys, _ = load(THREE)
-    item, key = next((item, key) for item, key in keys.items() if isinstance(key.first(circuit("c", THREE, "amara")), float))
+    item, key = next(
+        (item, key) for item, key in keys.items() if isinstance(key.first(circuit("c", THREE, "amara")), float)
+    )
     record = {"course": "c", "lesson": THREE, "learner": "amara"}
     value = 1.3 * key.first(circuit("c", THREE, "amara"))
     assert _ratio(record, item, {"verdict": "wrong", "value": value}) == pytest.approx(1.3)

@@ -117,28 +117,32 @@ def test_the_report_has_no_serious_fault_and_is_not_cut_off(shown, axe, size):  
     assert faults(shown.page, axe) == set()
 
 
+def names(table):
+    return table.locator("tbody th").all_text_contents()
+
+
+def shares(table):
+    cells = table.locator("tbody tr").evaluate_all("rows => rows.map(row => row.cells[1].dataset.sort)")
+    return [float(cell) for cell in cells]
+
+
 def test_a_table_is_sorted_by_keys_alone(shown):
     page = shown.page
     table = page.locator("#glance table")
-    names = lambda: table.locator("tbody th").all_text_contents()  # noqa: E731
-    shares = lambda: [
-        float(cell or -1)
-        for cell in table.locator("tbody tr").evaluate_all("rows => rows.map(row => row.cells[1].dataset.sort)")
-    ]  # noqa: E731
     head = table.get_by_role("columnheader", name="All")
     for _ in range(60):
         page.keyboard.press("Tab")
         if page.evaluate("document.activeElement.closest('th')?.textContent") == "All":
             break
     assert page.evaluate("getComputedStyle(document.activeElement).outlineStyle") != "none", "one sees where one is"
-    before = names()
+    before = names(table)
     page.keyboard.press("Enter")
-    assert head.get_attribute("aria-sort") == "ascending" and shares() == sorted(shares())
+    assert head.get_attribute("aria-sort") == "ascending" and shares(table) == sorted(shares(table))
     page.keyboard.press("Space")
-    assert head.get_attribute("aria-sort") == "descending" and shares() == sorted(shares(), reverse=True)
+    assert head.get_attribute("aria-sort") == "descending" and shares(table) == sorted(shares(table), reverse=True)
     page.keyboard.press("Shift+Tab")
     page.keyboard.press("Enter")
-    assert head.get_attribute("aria-sort") is None and names() == sorted(before)
+    assert head.get_attribute("aria-sort") is None and names(table) == sorted(before)
 
 
 def test_every_part_that_scrolls_can_be_reached_by_keys(shown):
