@@ -4,6 +4,7 @@ import functools
 import itertools
 import json
 import math
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -14,6 +15,7 @@ from scipy.optimize import brentq
 from autograde import marking
 from autograde.keys import lesson_08 as keys
 from halfcycle import meters
+from halfcycle.benches import opto
 from halfcycle.variants import Circuit, circuit, lesson_08
 from halfcycle.workbook import across_the_gap as gap
 from halfcycle.workbook import gap_pictures
@@ -21,6 +23,7 @@ from halfcycle.workbook import gap_pictures
 NOTEBOOK = Path(__file__).parents[2] / "lessons" / "08_light_across_the_gap" / "08_light_across_the_gap.ipynb"
 KEYS, TRAPS = marking.load("08")
 IEC_60063_E24 = (10, 11, 12, 13, 15, 16, 18, 20, 22, 24, 27, 30, 33, 36, 39, 43, 47, 51, 56, 62, 68, 75, 82, 91)
+IEC_60063_E24_OHM = tuple(step * ten for ten in (10, 100) for step in IEC_60063_E24)
 
 
 @functools.cache
@@ -83,6 +86,15 @@ def test_every_board_tells_the_story_on_the_exact_solver():
         assert gap.relay(c.volts_rms, **kept, **worst).pulled_in
         without_window = kept | {"inhibit_volts": None, "led_resistor_ohm": c.led_resistor_ohm}
         assert gap.relay(c.volts_rms, **without_window, trigger_amps=c.trigger_amps).pulled_in
+
+
+def test_on_the_bench_too_the_relay_stays_out_as_found_and_pulls_in_with_less():
+    for own in some(60):  # the bench has one plain diode less in the loop than the lesson
+        found = opto.start(own)
+        lower = max(ohm for ohm in IEC_60063_E24_OHM if ohm <= 0.5 * found.led_resistor_ohm)
+        assert opto.numbers(found).led_peak_amps > found.trigger_amps, own.learner
+        assert opto.numbers(found).coil_rms_amps < 0.1 * found.load.answer_amps, own.learner
+        assert opto.numbers(replace(found, led_resistor_ohm=lower)).coil_rms_amps > found.load.answer_amps, own.learner
 
 
 def test_no_led_is_given_more_than_it_stands():
