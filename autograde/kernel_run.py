@@ -18,8 +18,8 @@ from nbclient.exceptions import CellTimeoutError, DeadKernelError
 from nbformat.v4 import new_code_cell, new_notebook
 from nbgrader.preprocessors import Execute
 
-from autograde.results import GRADED_CELL_BYTES, MOST_OUTPUTS, TOO_MUCH
-from autograde.watch import Watch
+from autograde.results import GRADED_CELL_BYTES, MOST_OUTPUTS, TOO_MUCH, in_letters
+from autograde.watch import Watch, fairly
 
 __all__ = ["FOLDERS", "kernel_run"]
 
@@ -30,10 +30,14 @@ _OUTPUTS = ("stream", "display_data", "execute_result", "error")
 
 def kernel_run(task, fence):
     """Execute ``task`` in a kernel of its own behind ``fence`` and return its result (see `autograde.results`)."""
+    return fairly(lambda: _run(task, fence))
+
+
+def _run(task, fence):
     cells = [new_code_cell(source, id=f"c{index}") for index, source, *_ in task["cells"]]
     run = _Run(task, fence)
     run.go(new_notebook(cells=cells))
-    return run.result()
+    return run.result(), run.watch
 
 
 class _Manager(AsyncKernelManager):
@@ -80,6 +84,7 @@ class _Run(Execute):
         quiet = dict.fromkeys(("stdin", "stdout", "stderr"), subprocess.DEVNULL)
         with self.setup_kernel(**quiet), Watch(self.km.provisioner.pid, self.km.folder, self._limits) as watch:
             self._stopped = self._cells(watch)
+        self.watch = watch
 
     def create_kernel_manager(self):
         self.km = _Manager(self._fence, tuple(self._task["who"]))
@@ -89,7 +94,10 @@ class _Run(Execute):
         """Return what the cells that were begun showed, as plain data."""
         shown = zip(self._task["cells"][: self._begun], self.nb.cells, strict=False)
         cells = {
-            str(index): {"count": cell.execution_count, "outputs": json.loads(json.dumps(cell.outputs, default=str))}
+            str(index): {
+                "count": cell.execution_count,
+                "outputs": in_letters(json.loads(json.dumps(cell.outputs, default=str))),
+            }
             for (index, *_), cell in shown
         }
         return {"cells": cells, "stopped": self._stopped}

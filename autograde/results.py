@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import json
 
-__all__ = ["GRADED_CELL_BYTES", "MOST_OUTPUTS", "TOO_MUCH", "Gathered", "is_plain"]
+__all__ = ["GRADED_CELL_BYTES", "MOST_OUTPUTS", "TOO_MUCH", "Gathered", "in_letters", "is_plain"]
 
 GRADED_CELL_BYTES = 2**20
 MOST_OUTPUTS = 1000
@@ -48,7 +48,7 @@ class Gathered:
     def done(self, content):
         """The cell that began last has ended: its number, whether it had to be interrupted, and its error, as nbgrader shows them."""
         count, error = content.get("count"), content.get("error")
-        self._here["count"] = count if isinstance(count, int) and 0 <= count < 10**6 else None
+        self._here["count"] = count if type(count) is int and 0 <= count < 10**6 else None
         outputs = self._here["outputs"]
         shown = _output("error", error) if isinstance(error, dict) else None
         if content.get("late"):
@@ -82,6 +82,20 @@ def is_plain(result):
     )
 
 
+def in_letters(value):
+    r"""Return plain data with a question mark for every half of a letter (a lone surrogate), which fits into no file.
+
+    >>> in_letters({"text": "\ud800 volts"})
+    {'text': '? volts'}
+    """
+    text = json.dumps(value, ensure_ascii=False)
+    try:
+        text.encode()
+    except UnicodeEncodeError:
+        return json.loads(text.encode("utf-8", "replace"))
+    return value
+
+
 def _append(outputs, output):
     last = outputs[-1] if outputs else {}
     if output["output_type"] == "stream" == last.get("output_type") and output["name"] == last["name"]:
@@ -91,8 +105,8 @@ def _append(outputs, output):
 
 
 def _output(kind, content):
-    made = _MAKERS.get(kind)
-    return {"output_type": kind, **made(content)} if made and isinstance(content, dict) else None
+    made = _MAKERS.get(kind) if isinstance(kind, str) else None
+    return in_letters({"output_type": kind, **made(content)}) if made and isinstance(content, dict) else None
 
 
 def _stream(content):
@@ -112,7 +126,7 @@ def _display(content):
 
 def _executed(content):
     count = content.get("execution_count")
-    return {**_display(content), "execution_count": count if isinstance(count, int) else None}
+    return {**_display(content), "execution_count": count if type(count) is int else None}
 
 
 _MAKERS = {"stream": _stream, "error": _error, "display_data": _display, "execute_result": _executed}

@@ -15,7 +15,7 @@ import time
 
 from autograde.behind.frames import Frames, pack, unpack
 from autograde.results import TOO_MUCH, Gathered
-from autograde.watch import Watch, parent_of
+from autograde.watch import Watch, fairly, parent_of
 
 __all__ = ["NotWarm", "Warm"]
 
@@ -39,6 +39,9 @@ class Warm:
 
     def run(self, task):
         """Execute ``task`` (see `autograde.executing`) and return its result; raises `NotWarm` where nothing was run."""
+        return fairly(lambda: self._run(task))
+
+    def _run(self, task):
         process = self.start()
         ours, theirs = socket.socketpair()
         with ours:
@@ -52,7 +55,7 @@ class Warm:
                 told.listen(ours, watch)
         if not told.whole and process.poll() is not None:
             raise NotWarm("the warm interpreter has ended")
-        return told.result(watch)
+        return told.result(watch), watch
 
     def start(self):
         """Start the interpreter, unless it runs, and return its process."""

@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
+import contextlib
 import os
 import signal
 import threading
 from pathlib import Path
 
-__all__ = ["Watch", "parent_of", "resident_bytes"]
+__all__ = ["Watch", "fairly", "parent_of", "resident_bytes"]
 
 _PAGE = os.sysconf("SC_PAGE_SIZE") if hasattr(os, "sysconf") else 4096
 _EVERY_SECONDS = 0.25
@@ -16,12 +17,12 @@ _EVERY_SECONDS = 0.25
 class Watch:
     """While open, end the process ``pid`` with all its own as soon as they outgrow ``limits``; ``breach`` then says why.
 
-    ``end`` is how: by default its process group is killed.
+    ``end`` is how: by default its process group is killed. ``doubtful`` says that it may have been another's doing.
     """
 
     def __init__(self, pid, folder, limits, end=None):
         self._end = end or (lambda: _kill(pid))
-        self.breach = ""
+        self.breach, self.doubtful = "", False
         self._pid, self._folder, self._limits = pid, folder, limits
         self._memory_files = _memory_files()
         self._over = threading.Event()
@@ -45,10 +46,59 @@ class Watch:
         if resident_bytes(self._pid) > self._limits.memory_bytes:
             return "it used more memory than it may"
         if _memory_files() - self._memory_files > self._limits.memory_bytes:
+            self.doubtful = True
             return "it used more memory than it may"
         if self._folder is not None and _bytes_in(self._folder) > self._limits.file_bytes:
             return "it wrote more than it may"
         return ""
+
+
+class _Turns:
+    """Many together, or one alone."""
+
+    def __init__(self):
+        self._change, self._running, self._one = threading.Condition(), 0, False
+
+    @contextlib.contextmanager
+    def together(self):
+        with self._change:
+            self._change.wait_for(lambda: not self._one)
+            self._running += 1
+        try:
+            yield
+        finally:
+            with self._change:
+                self._running -= 1
+                self._change.notify_all()
+
+    @contextlib.contextmanager
+    def alone(self):
+        with self._change:
+            self._change.wait_for(lambda: not self._one)
+            self._one = True
+            self._change.wait_for(lambda: not self._running)
+        try:
+            yield
+        finally:
+            with self._change:
+                self._one = False
+                self._change.notify_all()
+
+
+_turns = _Turns()
+
+
+def fairly(run):
+    """Return the result of ``run()``, which returns it with its `Watch`; where that is in doubt, of a run with no other beside it.
+
+    So nobody is stopped for what somebody else keeps in memory.
+    """
+    with _turns.together():
+        result, watch = run()
+    if watch.doubtful:
+        with _turns.alone():
+            result, _ = run()
+    return result
 
 
 def resident_bytes(pid):

@@ -4,7 +4,7 @@ import json
 
 __all__ = ["LARGEST", "MOST_DEEP", "Frames", "pack", "unpack"]
 
-LARGEST = 16 * 2**20
+LARGEST = 6 * 2**20  # more than a notebook may show; read, small lists in it take some twenty-five times as much memory
 MOST_DEEP = 40
 
 

@@ -91,7 +91,7 @@ class _Stranger:
         self.grade_id = str(marking.get("grade_id", "")) if isinstance(marking, dict) else ""
         source = cell.get("source", "")
         source = "".join(map(str, source)) if isinstance(source, list) else str(source)
-        self.source = source[:_LONGEST_SOURCE]
+        self.source = source[:_LONGEST_SOURCE].encode("utf-8", "replace").decode()  # half a letter fits into no file
         self.kind = cell.get("cell_type")
 
 

@@ -310,6 +310,8 @@ def _forge(line):
         b"\xff\xfe\n",
         b'{"cell": 0, "kind": "error", "content": {"traceback": "x"}}\n',
         b'{"cell": 99, "kind": "begin"}\n',
+        b'{"cell": 0, "kind": [], "content": {}}\n',
+        b'{"cell": 0, "kind": {}, "content": {}}\n',
         b'{"cell": 0, "kind": "execute_result", "content": {"execution_count": "x", "data": []}}\n',
     ],
 )

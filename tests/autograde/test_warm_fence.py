@@ -7,6 +7,7 @@ import socket
 import subprocess
 import sys
 import threading
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import replace
 from pathlib import Path
 
@@ -203,6 +204,19 @@ def test_memory_is_watched(code):
         assert "memory" in _text(warm, code)[1]
         assert _text(warm, "print('next')")[0] == "next\n"
     assert command
+    warm.close()
+
+
+def test_nobody_is_stopped_for_what_a_neighbour_keeps_in_memory():
+    """Files in memory are nobody's: while one hoards them, the other is asked again with nobody beside it."""
+    warm = Warm(Fence(replace(Limits(), memory_bytes=500 * 2**20)))
+    hoard = "import os, time\nkept = []\nfor n in range(60):\n    kept.append(os.memfd_create('x'))\n    os.write(kept[-1], bytes(15 * 2**20))\ntime.sleep(30)"
+    warm.start()
+    with ThreadPoolExecutor(2) as threads:
+        innocent = threads.submit(_text, warm, "import time; time.sleep(4); print('done')")
+        hoarder = threads.submit(_text, warm, hoard)
+        assert innocent.result() == ("done\n", "")
+        assert "memory" in hoarder.result()[1]
     warm.close()
 
 

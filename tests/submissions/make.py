@@ -15,6 +15,7 @@ A zip that would write outside of its folder is met when it is collected: see te
 """
 
 import json
+import textwrap
 from dataclasses import dataclass
 
 from nbformat.v4 import new_code_cell, new_markdown_cell
@@ -355,6 +356,43 @@ def reads_other_processes(nb, right):
 @recipe(start="right", pays="everything")
 def is_perfect(nb, right):
     pass
+
+
+@recipe(start="right", pays="everything")
+def speaks_in_kinds_that_are_no_words(nb, right):
+    """Frames of its own on the socket that its outputs go out on, each of them JSON and none of them sense."""
+    kinds = b"".join(b'{"kind": %s, "content": {}}\n' % kind for kind in (b"[]", b"{}", b"null", b"1e999"))
+    counts = b'{"kind": "execute_result", "content": {"execution_count": true, "metadata": {"a": 1e999}}}\n'
+    source = """
+        import os, socket
+        for n in range(3, 100):
+            try:
+                one = socket.socket(fileno=n)
+            except OSError:
+                continue
+            one.sendall(LINES)
+            one.detach()
+    """
+    own(nb, textwrap.dedent(source).replace("LINES", repr(kinds + counts)), after=_middle(nb))
+
+
+@recipe(start="right", pays="everything")
+def shows_half_letters(nb, right):
+    """A lone surrogate can be printed, raised, shown and typed, and fits into no file."""
+    own(nb, "# \ud800\nprint('typed')")
+    own(nb, "from IPython.display import HTML, display\ndisplay(HTML('<b>\\ud800</b>'))\nprint('\\ud800')")
+    own(nb, "raise ValueError('\\udfff')", after=_middle(nb))
+
+
+@recipe(start="wrong", pays="nothing")
+def hands_in_half_a_letter_as_unit(nb, right):
+    own(
+        nb,
+        _PUBLISH
+        + "import halfcycle.lesson\n\n\ndef half(item, *_, **__):\n    "
+        + _slip("@", 3.0, "\\ud800").replace('"@"', "item")
+        + "\n\n\nhalfcycle.lesson.hand_in = hand_in = half",
+    )
 
 
 @recipe(start="right", pays="everything")
