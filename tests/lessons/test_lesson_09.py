@@ -130,9 +130,7 @@ def test_captures_are_the_learners_own_and_the_same_every_time():
 def test_the_bench_set_to_the_circuit_reads_what_the_keys_say():
     for c in some(12):
         start = two_calls.start(c)
-        alone, both = (
-            two_calls.numbers(replace(start, call_a=a, call_b=True, fault="")) for a in (False, True)
-        )
+        alone, both = (two_calls.numbers(replace(start, call_a=a, call_b=True, fault="")) for a in (False, True))
         reads = {"09-dc": alone.dc_volts, "09-ac": alone.ac_volts, "09-ac-both": both.ac_volts}
         reads |= {"09-led-peak": 1000 * alone.led_peak_amps[1], "09-led-mean": 1000 * both.led_amps[0]}
         for item, value in reads.items():
