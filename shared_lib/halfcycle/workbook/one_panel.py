@@ -62,12 +62,12 @@ def panel_picture(line_volts: float) -> None:
 def clip_picture(volts_rms: float, source_ohm: float, lead_ohm: float, *, clip: str) -> None:
     """Show a scope plugged into the wall with its ground clip on "R" or "C", where C is grounded, and the current in the clip."""
     amps = loop_amps(volts_rms, source_ohm, lead_ohm) if clip == "R" else 0.0
-    does = f"{amount(amps, 'A')} through the clip" if amps else "no current in the clip"
+    does = f"{amount(amps, 'A')} in the clip" if amps else "no current in the clip"
     words = (
         f"Wiring picture: a transformer of {volts_rms:g} V and {quantity(source_ohm, 'Ω')}; C is joined to ground. A scope, "
         f"grounded through its plug, has its ground clip on {clip}. {does[0].upper()}{does[1:]}."
     )
-    values = {"source": quantity(source_ohm, "Ω"), "does": does, "lead": quantity(lead_ohm, "Ω")}
+    values = {"source": quantity(source_ohm, "Ω"), "does": does, "volts": f"{volts_rms:g} V"}
     _show(wiring.filled(_clip_drawing(clip), words, values), words)
 
 
@@ -101,6 +101,9 @@ def _panel_drawing() -> str:
     _windings(sketch, 3.4, 4.7, (2.6, 4.6))
     _box(sketch, 1.2, (_TOP, 2.2), "pump", align="right")
     _contact(sketch, 1.2, (1.0, 1.8), (0.0, 2.2))
+    sketch.words((0.95, 1.4), "contact", align="right", size=13)
+    sketch.words((3.1, 3.0), "primary", align="right", size=12)
+    sketch.words((5.0, 2.9), "secondary", size=12)
     sketch.wire((1.4, 1.4), (6.85, 1.4), state=_DASHED)
     sketch.wire((4.05, 6.7), (4.05, -1.2), state=_DASHED)
     sketch.words((1.6, 6.6), "line side", size=14)
@@ -146,8 +149,8 @@ def _clip_drawing(clip: str) -> str:
         (6.2, near), (6.6, near), (6.6, 2.0 if clip == "C" else 2.4), (8.4, 2.0 if clip == "C" else 2.4), state=path
     )
     sketch.wire((8.4, 2.0 if clip == "C" else 2.4), (8.4, -1.0), (1.5, -1.0), state=path)
-    sketch.words((5.2, -0.55), "ground in its plug", size=13)
-    sketch.words((7.75, 4.6), "@does@", align="center", size=14)
+    sketch.words((5.0, -0.55), "ground in its plug", size=13)
+    sketch.words((7.75, 4.6), "@does@", align="center", size=13)
     return sketch.svg()
 
 
@@ -197,7 +200,7 @@ def _source(sketch: wiring.Sketch, state: str, x: float) -> None:
     sketch.wire((x, 4.6), (x, _TOP), state=state)
     sketch.wire((x, 1.0), (x, 0.0), state=state)
     sketch.words((x - 0.4, 3.7), "@source@", align="right", size=13)
-    sketch.words((x - 0.4, 1.9), "24 V", align="right", size=14)
+    sketch.words((x - 0.4, 1.9), "@volts@", align="right", size=13)
 
 
 def _ground(sketch: wiring.Sketch, state: str) -> None:
