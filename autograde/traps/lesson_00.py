@@ -87,6 +87,10 @@ def _ratio(c):
     return keys.start_volts(c) / keys.SAFE_VOLTS
 
 
+def _log(c):
+    return log(_ratio(c))
+
+
 def _times(name, factor, hint):
     """The traps of one cause for the time of a bleeder and for the bleeder of a time."""
     return (
@@ -127,6 +131,8 @@ _BLEEDING = (
         "The start was taken from the rated voltage. With no load the transformer, and so the capacitor, stands higher.",
     ),
 )
+
+_BRACKETS = "What stands below the line was not held together. Put round brackets around all that divides."
 
 TRAPS = {
     "00-line-amps": (
@@ -226,7 +232,21 @@ TRAPS = {
         _rated_for_no_load(lambda c: _CREST * c.rated_volts, keys.CHARGED),
     ),
     "00-bleed-time": tuple(time for time, _ in _BLEEDING),
-    "00-bleeder": tuple(resistor for _, resistor in _BLEEDING),
+    "00-bleeder": (
+        *(resistor for _, resistor in _BLEEDING),
+        Trap(
+            "brackets-forgotten",
+            lambda c: c.wanted_seconds / (c.capacitor_microfarad * 1e-6) * _log(c),
+            _BRACKETS,
+            keys.BLEED,
+        ),
+        Trap(
+            "brackets-forgotten-twice",
+            lambda c: c.wanted_seconds / c.capacitor_microfarad * 1e-6 * _log(c),
+            _BRACKETS,
+            keys.BLEED,
+        ),
+    ),
     "00-bleed-watts": (
         _rms_for_peak(lambda c: c.volts_rms**2 / c.bleed_ohm, keys.HEAT),
         Trap(
@@ -275,7 +295,7 @@ TRAPS = {
         Trap(
             "lead-forgotten",
             lambda c: keys.clip_amps(c, ohm=c.source_ohm),
-            "The scope's lead and its way back were left out. They are in series with the winding.",
+            "The scope's lead and its way back were left out, or stood outside the brackets. They are in series with the winding.",
             keys.CLIP_AMPS,
             share=0.5,
         ),
@@ -288,7 +308,7 @@ TRAPS = {
         Trap(
             "run-forgotten",
             lambda c: keys.short_amps(c, ohm=c.source_ohm),
-            "The run was left out. Its two conductors are in series with the winding.",
+            "The run was left out, or stood outside the brackets. Its two conductors are in series with the winding.",
             keys.SHORT,
         ),
         Trap(
