@@ -18,6 +18,9 @@ from .supply import Supply
 from .values import need, positive
 from .waveforms import Waveform
 
+AFTER_OPENING_S = np.concatenate(
+    [np.arange(0.05, 2, 0.05) * 1e-6, np.arange(2, 20, 0.25) * 1e-6, np.geomspace(20e-6, 200e-6, 120)]
+)  # after an opening of the switch: so close that no top of a spike is missed
 _PLACES = ("none", "feed", "snubber", "lc", "straight")
 
 
@@ -202,8 +205,14 @@ class SpikeBus(Solved):
 
     @property
     def spike_volts(self) -> float:
-        """Highest rise of the bus above the sine that the same bus shows with the actuator at rest, V."""
-        times = np.union1d(self._seconds, [piece.begin + 1e-9 for piece in self.run.pieces[1:]])
+        """Highest rise of the bus above the sine that the same bus shows with the actuator at rest, V.
+
+        Taken from samples that stand close after each opening of the switch, however many `samples_per_cycle`.
+        """
+        changes = [piece.begin + 1e-9 for piece in self.run.pieces[1:]]
+        openings = [end for _, end, mode in self.run.modes("switch") if mode == "on"]
+        times = np.concatenate([self._seconds, changes, np.add.outer(openings, AFTER_OPENING_S).ravel()])
+        times = np.unique(times[times <= self.run.end])
         return float((self.run.volts("bus load", times) - self._quiet.volts("bus load", times)).max())
 
     @cached_property

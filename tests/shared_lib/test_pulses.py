@@ -104,7 +104,7 @@ def test_a_supply_of_fifty_hertz_needs_to_be_said():
 
 @pytest.mark.parametrize("load_ohm", [200.0, 30.0])
 def test_spikes_of_the_solved_bus_agree_with_its_exact_solution(load_ohm):
-    """The other road: `spike_volts` is taken from the exact solution at the very instants at which the switch opens."""
+    """The other road: `spike_volts` is taken from the exact solution, close after each opening of the switch."""
     solved = spike_bus(
         Supply(26.0, resistance_ohm=1.0, leakage_henry=0.3e-3), bus_load_ohm=load_ohm, samples_per_cycle=200_000
     )

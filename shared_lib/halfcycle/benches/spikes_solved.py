@@ -12,7 +12,7 @@ import numpy as np
 from halfcycle import instruments as meters
 from halfcycle.network import Network, Run
 from halfcycle.pulses import pulses
-from halfcycle.spikes import Actuator, Filter, spike_network
+from halfcycle.spikes import AFTER_OPENING_S, Actuator, Filter, spike_network
 from halfcycle.supply import Supply
 from halfcycle.waveforms import Waveform
 
@@ -29,9 +29,7 @@ _STEPS = 800
 _ACTUATOR = ("feed", "diode", "switch", "choke", "freewheel", "store resistance", "stored")
 FLOWS_AMPS = 2e-3  # more than the leakage of a diode that blocks
 _JUST = 1e-9
-_AFTER_OPENING = np.concatenate(
-    [[-_JUST, _JUST], np.arange(0.05, 2, 0.05) * 1e-6, np.arange(2, 20, 0.25) * 1e-6, np.geomspace(20e-6, 200e-6, 120)]
-)
+_AFTER_OPENING = np.concatenate([[-_JUST, _JUST], AFTER_OPENING_S])
 
 
 @dataclass(frozen=True, order=True)
