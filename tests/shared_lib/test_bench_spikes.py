@@ -113,7 +113,15 @@ def test_situations_show_what_they_are_named_for():
     assert lc.thermostat_peak_volts < 1.1 * 26.4 * math.sqrt(2) and lc.spike_volts >= loud.spike_volts
     assert alone.spike_volts > 3 * loud.spike_volts
     assert alone.rms_volts == pytest.approx(loud.rms_volts, rel=0.1), "the meter hardly sees it"
+    assert "of spike" in spikes.state(replace(START, **SITUATIONS["Nothing else on bus"])).caution
     assert spikes.numbers(replace(START, place="straight")).spike_volts == pytest.approx(loud.spike_volts, rel=1e-9)
+
+
+def test_no_caution_speaks_of_a_choke_where_none_is_fitted():
+    """The spikes alone lift the rms of a quick bus with nothing on it above 30 V."""
+    bare = replace(START, bus_load_ohm=4.7e3, pulses_per_cycle=12, pulse_s=150e-6, inductance_henry=1.2e-3)
+    assert spikes.numbers(bare).thermostat_rms_volts > 30
+    assert "choke" not in spikes.state(bare).caution and "of spike" in spikes.state(bare).caution
 
 
 @pytest.mark.parametrize(

@@ -61,7 +61,7 @@ def _hot_resistor(now, found):
 
 
 def _lifted_thermostat(now, found):
-    if found.thermostat_rms_volts > _CONTROL_VOLTS:
+    if now.place == "lc" and found.thermostat_rms_volts > _CONTROL_VOLTS:
         return (
             f"Not in the field: choke and capacitor swing the thermostat up to {_volts(found.thermostat_rms_volts)} rms; "
             "24 V controls are commonly good to 30 V (common practice, no source).",

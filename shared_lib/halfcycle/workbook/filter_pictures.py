@@ -205,7 +205,7 @@ def _near(wave: Waveform, at_s: float) -> Waveform:
 def _card(number: int) -> str:
     """A card as one line a pair of conductors: line, transformer, bus, and three devices under it; the filter drawn thick."""
     sketch = wiring.Sketch()
-    _block(sketch, (-0.2, _RAIL - 0.8), (2.2, _RAIL + 0.8), ("transformer",))
+    _block(sketch, (-0.3, _RAIL - 0.8), (2.2, _RAIL + 0.8), ("transformer",))
     sketch.wire((2.2, _RAIL), (_THERMOSTAT, _RAIL))
     sketch.words((3.0, _RAIL + 0.5), "the bus, 24 V", size=16)
     for x, name in ((_HUMIDIFIER, "humidifier"), (_ACTUATOR, "actuator"), (_THERMOSTAT, "thermostat")):
@@ -226,7 +226,7 @@ def _card(number: int) -> str:
 
 
 def _line_side(sketch: wiring.Sketch, number: int) -> None:
-    sketch.wire((_LINE, 2.6 if number in (5, 6) else 3.4), (_LINE, _RAIL), (-0.2, _RAIL))
+    sketch.wire((_LINE, 2.6 if number in (5, 6) else 3.4), (_LINE, _RAIL), (-0.3, _RAIL))
     sketch.words((_LINE - 0.6, _RAIL + 1.3), "120 V line", size=16)
     if number in (5, 6):
         words = ("line", "filter") if number == 5 else ("capacitor",)
@@ -252,5 +252,5 @@ def _block(sketch: wiring.Sketch, low, high, lines: tuple[str, ...], *, thick: b
     sketch.wire((left, bottom), (right, bottom), (right, top), (left, top), (left, bottom), state=state)
     middle = (bottom + top) / 2
     for step, words in enumerate(lines):
-        y = middle + 0.3 * (len(lines) - 1) - 0.6 * step
-        sketch.words(((left + right) / 2, y), words, align="center", size=14)
+        y = middle + 0.22 * (len(lines) - 1) - 0.6 * step
+        sketch.words(((left + right) / 2 - 0.12, y), words, align="center", size=13)
