@@ -198,6 +198,16 @@ def test_the_samples_that_the_worked_example_reads_off_are_those_of_its_table(sh
     )
     assert rows["−0.50"] == "28.52 | 35.64 | 3.44" and rows["0.30 (top)"].startswith("126.95 | 35.64")
     before, after = (float(rows[row].split(" | ")[0]) for row in ("4.50", "5.00"))
+    assert (before, after) == (84.08, 80.57) and round((126.95 + 35.64) / 2, 1) == 81.3
     assert np.interp(-(126.95 + 35.64) / 2, [-before, -after], [4.5, 5.0]) == pytest.approx(4.9, abs=0.05)
     code = "".join("".join(cell["source"]) for cell in CELLS if cell["id"].endswith("-example"))
-    assert all(figure in code for figure in ("126.95 - 35.64", "4.9 - 0.1", "35.64 - 28.52", "/ 3.44"))
+    assert all(
+        figure in code
+        for figure in (
+            "126.95 - 35.64",
+            "84.08 V (at 4.50 µs) and 80.57 V (at 5.00 µs)",
+            "4.9 - 0.1",
+            "35.64 - 28.52",
+            "/ 3.44",
+        )
+    )
