@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import atexit
 import functools
+import sys
 
 from autograde.fence import Fence, fence
 from autograde.warm import NotWarm, Warm
@@ -15,6 +16,9 @@ from autograde.warm import NotWarm, Warm
 __all__ = ["Executor", "ahead", "executor", "is_graded", "known_fence", "of_this_process", "task"]
 
 _SKIPPED = "skip-execution"
+_COLD = (
+    "No warm interpreter can be had here: each hand-in gets a kernel of its own behind the same fence, which is slower."
+)
 _ahead = {}
 known_fence = functools.lru_cache(maxsize=8)(
     lambda unfenced, hidden, limits: fence(unfenced=unfenced, hidden=hidden, limits=limits)
@@ -57,8 +61,10 @@ class Executor:
                 continue
         from autograde.kernel_run import kernel_run  # brings all of nbgrader along
 
-        self.close()
-        self._warm = None
+        if self._warm is not None:
+            print(_COLD, file=sys.stderr)
+            self.close()
+            self._warm = None
         return kernel_run(task, self._fence)
 
     def close(self):

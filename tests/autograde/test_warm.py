@@ -349,12 +349,14 @@ def test_output_is_bounded_and_answers_are_kept(warm):
 # Where it cannot be warm
 
 
-def test_where_no_warm_interpreter_starts_a_kernel_is_used(monkeypatch):
+def test_where_no_warm_interpreter_starts_a_kernel_is_used_and_that_is_said_once(monkeypatch, capsys):
     monkeypatch.setattr(fences.Fence, "zygote", lambda self, number: ["false"])
     with pytest.raises(NotWarm):
         Warm(fence()).run(_task("1"))
     executor = Executor(fence())
     assert _said(executor.run(_task("print('by a kernel')"))) == "by a kernel\n"
+    executor.run(_task("1"))
+    assert capsys.readouterr().err.count("behind the same fence, which is slower") == 1
 
 
 def test_a_fork_that_cannot_go_apart_is_not_used(monkeypatch):
