@@ -25,6 +25,7 @@ DESK = "/desk"
 _ROOM = Path(__file__).resolve().parent
 _CHECKOUT = _ROOM.parent
 _START = "/fence/start.py"
+_BEHIND = "/fence/behind"
 _SYSTEM = ("/usr", "/bin", "/sbin", "/lib", "/lib32", "/lib64")
 _ETC = ("ld.so.cache", "ld.so.conf", "ld.so.conf.d", "localtime", "fonts", "alternatives")
 _GRACE_SECONDS = 60  # for starting and ending, beyond the time a notebook may take
@@ -59,7 +60,7 @@ class NoFence:
         folder = Path(sockets) / "desk"
         folder.mkdir(exist_ok=True)
         setting = _environment(str(folder), who)
-        start = [sys.executable, str(_ROOM / "fence_start.py"), *_bounds(self.limits, 0)]
+        start = [sys.executable, str(_ROOM / "fence_start.py"), "0", *_bounds(self.limits, 0)]
         return [
             shutil.which("env") or "/usr/bin/env",
             "-i",
@@ -91,7 +92,7 @@ class Fence:
         shown = [*_folders_above(sockets), "--bind", sockets, sockets]
         parts = [_namespaces(), self._desk(), _shown(), self._masks(), shown, ["--remount-ro", "/"]]
         parts += [["--setenv", name, value] for name, value in _environment(DESK, who).items()]
-        start = [sys.executable, _START, *_bounds(self.limits, uid)]
+        start = [sys.executable, _START, "1", *_bounds(self.limits, uid)]
         return [*_bwrap(), *(argument for part in parts for argument in part), "--", *start, *inside]
 
     def zygote(self, number=0):
@@ -103,8 +104,7 @@ class Fence:
         uid = _FIRST_WARM_UID + (os.getpid() * _ZYGOTES + number % _ZYGOTES) * _FORKS if root else 0
         rights = [argument for right in _ZYGOTE_RIGHTS for argument in ("--cap-add", right)]
         rights += [] if root else ["--uid", "0", "--gid", "0"]
-        behind = [*_folders_above("/fence/behind/any"), "--ro-bind", str(_ROOM / "behind"), "/fence/behind"]
-        parts = [_namespaces(), rights, self._desk(), _shown(), self._masks(), behind, ["--remount-ro", "/"]]
+        parts = [_namespaces(), rights, self._desk(), _shown(), self._masks(), ["--remount-ro", "/"]]
         parts += [["--setenv", name, value] for name, value in self.environment(("", "")).items()]
         limits = self.limits
         bounds = (uid, limits.cpu_seconds, limits.memory_bytes, limits.file_bytes, _processes(limits, uid))
@@ -126,7 +126,8 @@ class Fence:
         size = str(self.limits.desk_bytes)
         places = ("/tmp", "/dev/shm", DESK)
         made = [argument for place in places for argument in ("--perms", "1777", "--size", size, "--tmpfs", place)]
-        start = [*_folders_above(_START), "--ro-bind", str(_ROOM / "fence_start.py"), _START]
+        start = [*_folders_above(f"{_BEHIND}/any"), "--ro-bind", str(_ROOM / "fence_start.py"), _START]
+        start += ["--ro-bind", str(_ROOM / "behind"), _BEHIND]
         return ["--proc", "/proc", "--dev", "/dev", *made, "--remount-ro", "/dev", *start, "--chdir", DESK]
 
 

@@ -1,14 +1,15 @@
 """A fork of the warm interpreter leaves everything behind: other processes, other learners' files, every right.
 
 Linux only, by its C library: namespaces of its own (mounts, processes, System V memory, host name, network), fresh
-folders in memory, then bounds, then no rights at all. Standard library only.
+folders in memory, then bounds, then no rights at all, and fewer calls. Standard library only.
 """
 
 import ctypes
 import os
 import resource
 import signal
-import struct
+
+from . import calls
 
 __all__ = ["FOLDERS", "Terms", "leave"]
 
@@ -21,8 +22,6 @@ _ROOT_IS_NOBODY = 0b101111  # NOROOT, NO_SETUID_FIXUP off, KEEP_CAPS off; each o
 _CAPABILITY_VERSION_3 = 0x20080522
 FOLDERS = ("/tmp", "/dev/shm")
 _SETTINGS = (b"/proc/sys", b"/proc/sysrq-trigger", b"/proc/irq", b"/proc/bus")
-_NO_MORE_CALLS, _BY_FILTER, _REFUSE, _ALLOW = 22, 2, 0x00050001, 0x7FFF0000
-_KEYRINGS = {"x86_64": (0xC000003E, 248, 250), "aarch64": (0xC00000B7, 217, 219)}  # machine, first and last call
 _libc = ctypes.CDLL(None, use_errno=True)
 
 
@@ -121,23 +120,8 @@ def _give_up_rights(uid):
         os.setresuid(uid, uid, uid)
     header = (ctypes.c_uint32 * 2)(_CAPABILITY_VERSION_3, 0)
     _check(_libc.capset(header, (ctypes.c_uint32 * 6)()), "capset")
-    _no_keyrings()
+    calls.refuse()
     signal.signal(signal.SIGINT, signal.default_int_handler)
-
-
-def _no_keyrings():
-    """The kernel keeps keys for a user and a session, in no namespace: the next fork, or the instructor's, are refused.
-
-    The filter is classic BPF as in Linux' ``seccomp(2)``: calls of another machine's numbers are refused as well.
-    """
-    if os.uname().machine not in _KEYRINGS:
-        return
-    machine, first, last = _KEYRINGS[os.uname().machine]
-    steps = [(0x20, 0, 0, 4), (0x15, 0, 4, machine), (0x20, 0, 0, 0), (0x35, 2, 0, 0x40000000)]
-    steps += [(0x35, 0, 2, first), (0x25, 1, 0, last), (0x06, 0, 0, _REFUSE), (0x06, 0, 0, _ALLOW)]
-    program = ctypes.create_string_buffer(b"".join(struct.pack("HBBI", *step) for step in steps))
-    told = ctypes.create_string_buffer(struct.pack("HP", len(steps), ctypes.addressof(program)))
-    _check(_libc.prctl(_NO_MORE_CALLS, _BY_FILTER, told, 0, 0), "seccomp")
 
 
 def _first_to_die():

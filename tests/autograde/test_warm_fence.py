@@ -1,6 +1,5 @@
 """What the code in a warm fork sees, reaches and may use, as root's child and as anybody's."""
 
-import errno
 import json
 import os
 import signal
@@ -81,16 +80,6 @@ print(json.dumps([dict(os.environ), "".join(found)]))"""
     mine, others = _json(warm, code)
     assert (mine["HALFCYCLE_COURSE"], mine["HALFCYCLE_LEARNER"], mine["HOME"]) == (*WHO, "/desk")
     assert "SECRET_TOKEN" not in mine and "never-to-be-seen" not in others
-
-
-def test_no_key_of_the_kernels_is_left_for_the_next(warm):
-    """Keyrings are in no namespace: the user's and the session's would go on to the next fork, or be the instructor's."""
-    code = """
-import ctypes, json, os
-libc, numbers = ctypes.CDLL(None, use_errno=True), {"x86_64": (248, 250), "aarch64": (217, 219)}[os.uname().machine]
-done = [[libc.syscall(numbers[0], b"user", b"note", b"hello", 5, ring), ctypes.get_errno()] for ring in (-3, -4, -5)]
-print(json.dumps([*done, [libc.syscall(numbers[1], 0, -3, 0), ctypes.get_errno()]]))"""
-    assert _json(warm, code) == [[-1, errno.EPERM]] * 4
 
 
 def test_it_can_write_only_on_its_desk(warm):
