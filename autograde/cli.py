@@ -49,6 +49,13 @@ def _first_steps(commands) -> None:
         "--name", default="half-cycle", help="the name from which all circuits are drawn (default: %(default)s)"
     )
     new.add_argument("--title", default="", help="the heading of the report (default: the folder's name)")
+    new.add_argument("--exchange", default="", metavar="FOLDER", help="on a hub, the root of nbgrader's exchange")
+    new.add_argument(
+        "--gradebook",
+        default="",
+        metavar="ADDRESS",
+        help="an empty PostgreSQL database, e.g. postgresql://dana@db.example/fennel (default: a file in the folder); its password belongs into ~/.pgpass",
+    )
     enrol = _command(commands, "enrol", "add the learners of a CSV list to the course")
     enrol.add_argument(
         "roster",
@@ -79,8 +86,11 @@ def _first_steps(commands) -> None:
         "inbox",
         type=Path,
         metavar="INBOX",
-        help="a folder or zip (zips in it too) whose folders or files are named by an id, an e-mail address or a whole name",
+        nargs="?",
+        help="a folder or zip (zips in it too) whose folders or files are named by an id, an e-mail address or a whole name; on a hub leave it out",
     )
+    _command(commands, "hand-out", "on a hub, put the released lessons where learners fetch them")
+    _command(commands, "hand-back", "on a hub, put the feedback pages of the last report where learners fetch them")
 
 
 def _marking(commands) -> None:

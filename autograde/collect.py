@@ -66,8 +66,10 @@ def counting(kept: Iterable[HandIn], due: datetime | None = None) -> HandIn:
     return (in_time or kept)[-1]
 
 
-def collect(course: Path, place: Path, due: dict[str, datetime | None], progress=iter) -> Collected:
-    """Take every hand-in under ``place`` (a folder or zip) into ``course``; one bad file never holds up the others.
+def collect(
+    course: Path, place: Path | Iterable[boxes.Found], due: dict[str, datetime | None], progress=iter
+) -> Collected:
+    """Take every hand-in of ``place`` (a folder, a zip, or what was found) into ``course``; one bad file never holds up the others.
 
     ``due`` gives the last moment of each lesson (UTC); ``progress`` wraps the iterable of files found.
     """
@@ -76,12 +78,12 @@ def collect(course: Path, place: Path, due: dict[str, datetime | None], progress
         raise Trouble(f"Nobody is enrolled in {course} yet; run: autograde enrol {course} ROSTER.csv")
     sweep_parts(course, ("history", "submitted"))
     touched = {}
-    for found in progress(boxes.look(place)):
-        if found.note:
-            done.taken.append(found.note)
+    for one in progress(boxes.look(place) if isinstance(place, Path) else place):
+        if one.note:
+            done.taken.append(one.note)
             continue
         try:
-            kept, line = _keep(course, found, known, lessons)
+            kept, line = _keep(course, one, known, lessons)
             touched.setdefault((kept.learner, kept.lesson), []).append(line)
         except Trouble as trouble:
             done.troubles.append(str(trouble))

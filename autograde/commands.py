@@ -15,6 +15,7 @@ from autograde import collect as collecting
 from autograde import course as courses
 from autograde import forget as forgetting
 from autograde.cohort import COHORT
+from autograde.database import has_password
 from autograde.explain import explain
 from autograde.feedback import feedback
 from autograde.files import write_whole
@@ -48,7 +49,11 @@ def _close(sentences: list[str], summing_up: str) -> int:
 
 
 def _new(args) -> int:
-    new(args.course, name=args.name, title=args.title)
+    new(args.course, name=args.name, title=args.title, exchange=args.exchange, gradebook=args.gradebook)
+    if has_password(args.gradebook):
+        print(
+            f"The password stands in {args.course / 'course.json'} now, for you alone to read; ~/.pgpass would keep it out."
+        )
     print(f"Made {args.course}. Next: autograde enrol {args.course} ROSTER.csv")
     return 0
 
@@ -75,6 +80,9 @@ def _release(args) -> int:
             with opened(args.course) as gradebook:
                 release.set_due(gradebook, lesson, due[lesson[:2]])
         print(f"Released {lesson}" + (f", due {due[lesson[:2]]:%Y-%m-%d %H:%M} UTC" if lesson[:2] in due else ""))
+    if courses.settings(args.course).exchange:
+        print(f"Next: autograde hand-out {args.course}")
+        return 0
     return _pack(args.course)
 
 
@@ -94,11 +102,34 @@ def _pack(course) -> int:
 def _collect(args) -> int:
     with opened(args.course) as gradebook:
         due = release.due_dates(gradebook)
-    done = collecting.collect(args.course, args.inbox, due, _bar("Collecting"))
-    print("\n".join(done.taken) if done.taken else f"There was nothing to collect in {args.inbox}.")
+    where = args.inbox or "the exchange"
+    done = collecting.collect(args.course, args.inbox or _in_the_exchange(args.course), due, _bar("Collecting"))
+    print("\n".join(done.taken) if done.taken else f"There was nothing to collect in {where}.")
     return _close(
-        done.troubles, f"{_many(len(done.troubles), 'file')} in {args.inbox} could not be taken; each is named above."
+        done.troubles, f"{_many(len(done.troubles), 'file')} in {where} could not be taken; each is named above."
     )
+
+
+def _in_the_exchange(course):
+    from autograde.hub import exchange
+
+    return exchange.waiting(course)
+
+
+def _hand_out(args) -> int:
+    from autograde.hub import exchange
+
+    for lesson in exchange.hand_out(args.course):
+        print(f"{lesson}: learners can fetch it")
+    return 0
+
+
+def _hand_back(args) -> int:
+    from autograde.hub import exchange
+
+    lines = exchange.hand_back(args.course)
+    print("\n".join(lines) if lines else f"There is nothing to hand back; run first: autograde report {args.course}")
+    return 0
 
 
 def _grade(args) -> int:
@@ -129,12 +160,11 @@ def _remark(args) -> int:
     _note_by_hand(args.course)
     if args.lesson and not (args.course / "release" / args.lesson / f"{args.lesson}.ipynb").is_file():
         raise Trouble(f"There is no released lesson {args.lesson} in {args.course}; look into its folder release.")
-    if args.dry_run or not args.yes or grading.can_look_ahead(args.course):
-        shown = grading.remark(args.course, lesson=args.lesson, progress=_bar("Looking ahead"), write=False)
-        _show_moved(shown.moved)
-        if args.dry_run or (shown.moved and not args.yes and not _agreed()):
-            print("Nothing has been written." if args.dry_run else "Nothing has been written; to write it, add --yes.")
-            return _close(list(shown.troubles), "Some could not be marked again; see above.") or int(not args.dry_run)
+    shown = grading.remark(args.course, lesson=args.lesson, progress=_bar("Looking ahead"), write=False)
+    _show_moved(shown.moved)
+    if args.dry_run or (shown.moved and not args.yes and not _agreed()):
+        print("Nothing has been written." if args.dry_run else "Nothing has been written; to write it, add --yes.")
+        return _close(list(shown.troubles), "Some could not be marked again; see above.") or int(not args.dry_run)
     done = grading.remark(args.course, lesson=args.lesson, progress=_bar("Marking again"))
     print(f"{_many(done.count, 'hand-in')} marked again; {_many(len(done.moved), 'total')} moved.")
     return _close(
@@ -241,6 +271,8 @@ COMMANDS = {
     "enrol": _enrol,
     "release": _release,
     "collect": _collect,
+    "hand-out": _hand_out,
+    "hand-back": _hand_back,
     "grade": _grade,
     "remark": _remark,
     "report": _report,

@@ -5,8 +5,9 @@
     from autograde.course import configure
     configure(get_config(), __file__)
 
-``COURSE/course.json`` may hold ``"course"`` (the id from which every learner's circuit is drawn) and ``"gradebook"``
-(any SQLAlchemy address; ``$NAMES`` of the environment are filled in, so that a password stays out of the file).
+``COURSE/course.json`` may hold ``"course"`` (the id from which every learner's circuit is drawn), ``"gradebook"``
+(the address of a PostgreSQL database, see `autograde.database`, or any of SQLAlchemy's; ``$NAMES`` of the environment are
+filled in, so that a password stays out of the file), and ``"exchange"`` (the root of nbgrader's exchange, on a hub).
 """
 
 from __future__ import annotations
@@ -19,6 +20,7 @@ from pathlib import Path
 
 from traitlets.config import Config
 
+from autograde import between_requests, database
 from autograde.trouble import Trouble, reason
 from halfcycle.release import RELEASE_CONFIG
 
@@ -30,11 +32,12 @@ DEFAULT_COURSE = "half-cycle"
 
 @dataclass(frozen=True)
 class Settings:
-    """What ``course.json`` says: the ``folder``, the ``course`` id and the address of the ``gradebook``."""
+    """What ``course.json`` says: the ``folder``, the ``course`` id, the address of the ``gradebook``, the root of the ``exchange`` or ""."""
 
     folder: Path
     course: str
     gradebook: str
+    exchange: str = ""
 
 
 def settings(folder):
@@ -44,11 +47,13 @@ def settings(folder):
     try:
         found = json.loads(path.read_text(encoding="utf-8")) if path.exists() else {}
         course, address = str(found.get("course") or DEFAULT_COURSE), str(found.get("gradebook") or "")
+        exchange = str(found.get("exchange") or "")
     except OSError as error:
         raise Trouble(f"{path} cannot be read ({reason(error)}); make it readable.") from error
     except (ValueError, AttributeError) as error:
         raise Trouble(f'{path} is damaged; it should hold for example {{"course": "{DEFAULT_COURSE}"}}.') from error
-    return Settings(folder, course, os.path.expandvars(address) or f"sqlite:///{folder / 'gradebook.db'}")
+    address = database.full_address(os.path.expandvars(address)) or f"sqlite:///{folder / 'gradebook.db'}"
+    return Settings(folder, course, address, exchange)
 
 
 def configure(c, place=None):
@@ -56,6 +61,7 @@ def configure(c, place=None):
     place = Path(place or os.getcwd()).resolve()
     found = settings(place.parent if place.is_file() else place)
     mend_path()
+    between_requests.begin_anew()
     _folders(c, found)
     _steps(c)
     _feedback(c)
@@ -72,8 +78,7 @@ def configure(c, place=None):
 def config(folder, *, unfenced=False):
     """Return the configuration for grading in this process, patient with a gradebook that another process is writing."""
     c = configure(Config(), folder)
-    if c.CourseDirectory.db_url.startswith("sqlite:///") and "?" not in c.CourseDirectory.db_url:
-        c.CourseDirectory.db_url += "?timeout=60"
+    c.CourseDirectory.db_url = database.patient(c.CourseDirectory.db_url)
     c.FencedExecute.unfenced = unfenced
     return c
 
@@ -100,6 +105,9 @@ def _folders(c, found):
     c.CourseDirectory.course_id = found.course
     c.CourseDirectory.source_directory = str(LESSONS)
     c.CourseDirectory.db_url = found.gradebook
+    if found.exchange:
+        c.Exchange.root = found.exchange
+        c.CourseDirectory.groupshared = True
 
 
 def _steps(c):

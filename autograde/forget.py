@@ -17,7 +17,7 @@ from dataclasses import dataclass, field
 from pathlib import Path, PurePosixPath
 
 from autograde import course as courses
-from autograde import records, whose
+from autograde import database, records, whose
 from autograde.alone import alone
 from autograde.files import write_whole
 from autograde.lines_without import lines_without
@@ -177,10 +177,14 @@ def _in_gradebook(course: Path, person: Learner, gradebook) -> Iterator[tuple[st
 
 
 def _tidied(course: Path, gradebook) -> Iterator[tuple[str, Callable]]:
-    address = courses.settings(course).gradebook.partition("?")[0]
-    path = Path(address.removeprefix("sqlite:///"))
-    if address.startswith("sqlite:///") and path.is_file():
+    """What a database keeps of removed rows until it is written anew."""
+    address = courses.settings(course).gradebook
+    path = Path(address.partition("?")[0].removeprefix("sqlite:///"))
+    if database.is_sqlite(address) and path.is_file():
         yield "gradebook: its file is written anew, without free pages", lambda: _vacuum(gradebook, path)
+    if database.is_postgres(address):
+        said = "gradebook: its tables are written anew (the server's own log and its backups lose the rest with time)"
+        yield said, lambda: _rewritten(gradebook, address)
 
 
 def _remove(gradebook, learner: str, lessons: list[str]) -> None:
@@ -196,6 +200,11 @@ def _vacuum(gradebook, path: Path) -> None:
             book.execute("VACUUM")
     except sqlite3.Error as error:
         raise Trouble(f"{path} could not be written anew ({error}); close what uses it, and forget again.") from error
+
+
+def _rewritten(gradebook, address: str) -> None:
+    gradebook.db.remove()
+    database.write_anew(address)
 
 
 def _left(course: Path, person: Learner, people) -> Iterator[str]:

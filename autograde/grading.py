@@ -20,12 +20,12 @@ from autograde.neighbours import flag_neighbours
 from autograde.pool import pool
 from autograde.preparing import Preparer
 from autograde.preprocessors import FencedExecute
-from autograde.remarking import can_look_ahead, remark
+from autograde.remarking import remark
 from autograde.roster import learners
 from autograde.trouble import Trouble
 from autograde.writer import Writer
 
-__all__ = ["Outcome", "Summary", "can_look_ahead", "grade", "remark"]
+__all__ = ["Outcome", "Summary", "grade", "remark"]
 
 GRADED, UNCHANGED, NOT_GRADED = "graded", "unchanged", "not graded"
 

@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 import json
+import os
 from pathlib import Path
 
 from autograde import course as courses
+from autograde import database
 from autograde.files import make_folder, write_whole
 from autograde.trouble import Trouble, reason
 
@@ -20,8 +22,14 @@ configure(get_config(), __file__)  # noqa: F821 (nbgrader provides get_config)
 '''
 
 
-def new(folder: Path, *, name: str = courses.DEFAULT_COURSE, title: str = "") -> None:
-    """Make the course ``folder``; every learner's circuit is drawn from ``name``, so it stays as it is ever after."""
+def new(
+    folder: Path, *, name: str = courses.DEFAULT_COURSE, title: str = "", exchange: str = "", gradebook: str = ""
+) -> None:
+    """Make the course ``folder``; every learner's circuit is drawn from ``name``, so it stays as it is ever after.
+
+    ``exchange`` is the root of nbgrader's exchange, on a hub; ``gradebook`` the address of an empty database (see
+    `autograde.database`), "" for a file in the folder.
+    """
     try:
         if folder.exists() and not folder.is_dir():
             raise Trouble(f"{folder} is a file; choose another name for the course folder.")
@@ -29,11 +37,13 @@ def new(folder: Path, *, name: str = courses.DEFAULT_COURSE, title: str = "") ->
             raise Trouble(f"{folder} is not empty and stays as it is; choose a new folder for the course.")
     except OSError as error:
         raise Trouble(f"{folder} cannot be read ({reason(error)}); choose another folder for the course.") from error
+    if gradebook:
+        database.check_empty(os.path.expandvars(gradebook))
     for each in FOLDERS:
         make_folder(folder / each)
-    write_whole(
-        folder / "course.json", json.dumps({"course": name, "title": title or folder.resolve().name}, indent=1) + "\n"
-    )
+    said = {"course": name, "title": title or folder.resolve().name, "exchange": exchange, "gradebook": gradebook}
+    text = json.dumps({key: value for key, value in said.items() if value}, indent=1) + "\n"
+    write_whole(folder / "course.json", text, 0o600 if database.has_password(gradebook) else 0o644)
     write_whole(folder / "nbgrader_config.py", _CONFIG)
     with opened(folder):
         pass
@@ -52,7 +62,7 @@ def opened(folder: Path):
     except Trouble:
         raise
     except Exception as error:
-        said = next(iter(str(error).splitlines()), type(error).__name__)
-        raise Trouble(
-            f"The gradebook of {folder} cannot be opened ({said}); check that its folder is writable."
-        ) from error
+        where = "that its folder is writable"
+        if database.is_postgres(courses.settings(folder).gradebook):
+            where = "its address in course.json, and that its server runs"
+        raise Trouble(f"The gradebook of {folder} cannot be opened ({database.why(error)}); check {where}.") from error

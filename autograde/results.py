@@ -28,19 +28,27 @@ class Gathered:
 
     def __init__(self, limits, graded=()):
         self._left, self._graded, self._wait = limits.output_bytes, frozenset(graded), False
-        self.cells, self.stopped = {}, ""
+        self.cells, self.stopped, self._is_graded = {}, "", False
 
     def begin(self, index):
         """The cell ``index`` begins."""
         self._here = self.cells[str(index)] = {"count": None, "outputs": []}
         self._is_graded, self._left_here, self._wait = index in self._graded, GRADED_CELL_BYTES, False
 
+    def afford(self, size):
+        """Charge ``size`` bytes, before they are read, to the cell that began last; return whether it may show as much."""
+        if self._is_graded:
+            self._left_here -= size
+            return self._left_here >= 0
+        self._left -= size
+        return self._left >= 0
+
     def take(self, kind, content):
-        """Something is shown by the cell that began last; what is no output, or is beyond the bounds, is dropped."""
+        """Something affordable is shown by the cell that began last; what is no output, or is beyond the bounds, is dropped."""
         if kind == "clear_output":
             self._wait = bool(content.get("wait"))
             self._here["outputs"] = self._here["outputs"] if self._wait else []
-        elif (output := _output(kind, content)) is not None and self._afford(output):
+        elif (output := _output(kind, content)) is not None and len(self._here["outputs"]) < MOST_OUTPUTS:
             if self._wait:
                 self._here["outputs"], self._wait = [], False
             _append(self._here["outputs"], output)
@@ -48,6 +56,7 @@ class Gathered:
     def done(self, content):
         """The cell that began last has ended: its number, whether it had to be interrupted, and its error, as nbgrader shows them."""
         count, error = content.get("count"), content.get("error")
+        self._left = -1 if content.get("dropped") else self._left
         self._here["count"] = count if type(count) is int and 0 <= count < 10**6 else None
         outputs = self._here["outputs"]
         shown = _output("error", error) if isinstance(error, dict) else None
@@ -60,16 +69,6 @@ class Gathered:
     def result(self):
         """Return the whole as plain data."""
         return {"cells": self.cells, "stopped": self.stopped or (TOO_MUCH if self._left < 0 else "")}
-
-    def _afford(self, output):
-        if len(self._here["outputs"]) >= MOST_OUTPUTS:
-            return False
-        size = len(json.dumps(output))
-        if self._is_graded:
-            self._left_here -= size
-            return self._left_here >= 0
-        self._left -= size
-        return self._left >= 0
 
 
 def is_plain(result):

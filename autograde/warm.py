@@ -13,8 +13,8 @@ import subprocess
 import threading
 import time
 
-from autograde.behind.frames import Frames, pack, unpack
-from autograde.results import TOO_MUCH, Gathered
+from autograde.behind.frames import LARGEST_ERROR, Frames, pack, unpack
+from autograde.results import GRADED_CELL_BYTES, TOO_MUCH, Gathered
 from autograde.watch import Watch, fairly, parent_of
 
 __all__ = ["NotWarm", "Warm"]
@@ -23,6 +23,8 @@ _START_SECONDS = 60
 _GRACE_SECONDS = 3  # for a cell to end after it has been interrupted
 _PIECE = 2**18
 _MOST_FRAMES = 200_000
+_SMALL = 512  # the frames that begin and end a cell
+_END = b'"kind": "done"'
 _CREDENTIALS = struct.Struct("3i")
 _number = itertools.count()
 
@@ -157,7 +159,13 @@ def _asked(task, limits, setting):
         "setting": setting,
         "cell_seconds": limits.cell_seconds,
         "notebook_seconds": limits.notebook_seconds,
+        "cell_bytes": _cell_bytes(limits),
     }
+
+
+def _cell_bytes(limits):
+    """What one cell may send. Beyond it the shell inside sends nothing more, and a stranger in its place is not heard."""
+    return limits.output_bytes + GRADED_CELL_BYTES
 
 
 class _Told:
@@ -170,6 +178,7 @@ class _Told:
         self._gathered = Gathered(limits, [index for index, _, _, graded in task["cells"] if graded])
         self._place, self._open, self._ended, self._late = 0, False, False, False
         self._frames, self._count, self._began = Frames(), 0, time.monotonic()
+        self._bytes, self._end_read = 2 * _cell_bytes(limits) * (len(self._order) + 1), False
         self._ends = self._began + limits.notebook_seconds + _GRACE_SECONDS
 
     @property
@@ -186,7 +195,7 @@ class _Told:
 
     def listen(self, ours, watch):
         """Take frames until the other end closes or is given up."""
-        while self._count < _MOST_FRAMES and not watch.breach:
+        while not self._too_many and not watch.breach:
             now, limit = time.monotonic(), self._limit()
             if now > limit:
                 self._late = True
@@ -201,17 +210,32 @@ class _Told:
                 return
             self._take(data)
 
+    @property
+    def _too_many(self):
+        return self._count >= _MOST_FRAMES or self._bytes < 0
+
     def _take(self, data):
+        self._bytes -= len(data)
         for line in self._frames.feed(data):
-            self._frame(unpack(line) or {})
+            self._count += 1
+            affordable = self._gathered.afford(len(line))
+            if affordable or self._may_end(line):
+                self._frame(unpack(line) or {}, affordable)
+
+    def _may_end(self, line):
+        """What cannot be afforded is not even read, but for small frames and for one that ends the cell with an error."""
+        if len(line) <= _SMALL:
+            return True
+        first = not self._end_read and len(line) <= 2 * LARGEST_ERROR and _END in line[:64]
+        self._end_read = self._end_read or first
+        return first
 
     def _limit(self):
         """Until when the cell that is running may still answer."""
         start = self._began if self._count else self._ends
         return min(self._ends, start + self._limits.cell_seconds + _GRACE_SECONDS)
 
-    def _frame(self, frame):
-        self._count += 1
+    def _frame(self, frame, affordable):
         kind, content = frame.get("kind"), frame.get("content")
         content = content if isinstance(content, dict) else {}
         if kind == "begin":
@@ -221,16 +245,17 @@ class _Told:
         elif kind == "end":
             self._ended = not self._open
         elif self._open:
-            self._of_a_cell(kind, content)
+            self._of_a_cell(kind, content, affordable)
 
     def _begin(self, cell):
         if not self._open and self._place < len(self._order) and cell == self._order[self._place]:
-            self._open, self._began = True, time.monotonic()
+            self._open, self._end_read, self._began = True, False, time.monotonic()
             self._gathered.begin(cell)
 
-    def _of_a_cell(self, kind, content):
+    def _of_a_cell(self, kind, content, affordable):
         if kind != "done":
-            self._gathered.take(kind, content)
+            if affordable:
+                self._gathered.take(kind, content)
             return
         self._gathered.done(content)
         self._open, self._place, self._began = False, self._place + 1, time.monotonic()
@@ -246,7 +271,7 @@ class _Told:
     def _why(self, cell, watch):
         if watch.breach:
             return f"The notebook was stopped in the cell {cell}: {watch.breach}."
-        if self._count >= _MOST_FRAMES:
+        if self._too_many:
             return f"The notebook was stopped in the cell {cell}: it showed more things than it may."
         if self._late and (self._ended or time.monotonic() > self._ends):
             return f"The notebook was stopped after {self._limits.notebook_seconds} seconds, before the cell {cell}."

@@ -2,10 +2,12 @@
 
 import json
 
-__all__ = ["LARGEST", "MOST_DEEP", "Frames", "pack", "unpack"]
+__all__ = ["LARGEST", "LARGEST_ERROR", "MOST_DEEP", "Frames", "pack", "unpack"]
 
 LARGEST = 6 * 2**20  # more than a notebook may show; read, small lists in it take some twenty-five times as much memory
+LARGEST_ERROR = 2**15  # what the end of a cell may say of its error
 MOST_DEEP = 40
+_MOST_DIGITS = 40  # reading a whole number takes the square of its digits
 
 
 def pack(value):
@@ -24,10 +26,16 @@ def unpack(line):
     ({'kind': 'end'}, None, None, None)
     """
     try:
-        value = json.loads(line)
+        value = json.loads(line, parse_int=_whole)
     except (ValueError, RecursionError):
         return None
     return value if isinstance(value, dict) and not _deeper(value, MOST_DEEP) else None
+
+
+def _whole(digits):
+    if len(digits) > _MOST_DIGITS:
+        raise ValueError("more digits than any answer has")
+    return int(digits)
 
 
 def _deeper(value, levels):

@@ -18,7 +18,7 @@ from IPython.core.error import StdinNotImplementedError
 from jupyter_client.session import Session
 from traitlets.config import Config
 
-from .frames import pack
+from .frames import LARGEST_ERROR, pack
 
 __all__ = ["prepare", "serve"]
 
@@ -39,7 +39,7 @@ class _Wire(Session):
 
     def send(self, stream, msg_or_type, content=None, *_, **__):
         kind, content = (msg_or_type["msg_type"], msg_or_type["content"]) if content is None else (msg_or_type, content)
-        _out(kind, content)
+        _show(kind, content)
 
 
 class _Stream(io.TextIOBase):
@@ -79,7 +79,7 @@ class _Stream(io.TextIOBase):
             self._from_programs()
             text, self._parts, self._size = "".join(self._parts), [], 0
             for start in range(0, len(text), _CHUNK):
-                _out("stream", {"name": self.name, "text": text[start : start + _CHUNK]})
+                _show("stream", {"name": self.name, "text": text[start : start + _CHUNK]})
 
     def _from_programs(self):
         with contextlib.suppress(OSError):
@@ -90,13 +90,22 @@ class _Stream(io.TextIOBase):
                 self._size += len(text)
 
 
-_at = SimpleNamespace(socket=None, cell=None, lock=threading.RLock(), mine=0)
+_at = SimpleNamespace(socket=None, cell=None, lock=threading.RLock(), mine=0, room=0)
 
 
 def _out(kind, content):
     with _at.lock:
         if _at.socket is not None and os.getpid() == _at.mine:
             _at.socket.sendall(pack({"cell": _at.cell, "kind": kind, "content": content}))
+
+
+def _show(kind, content):
+    """Send what the cell shows, as long as it is no more than is read outside; then it is not sent, and the cell goes on."""
+    with _at.lock:
+        size = len(pack(content)) if _at.room >= 0 else 0
+        _at.room -= size
+        if _at.room >= 0:
+            _out(kind, content)
 
 
 def prepare():
@@ -149,6 +158,7 @@ async def _run_all(asked):
         if left < 1:
             _out("late", {"cell": cell})
             return
+        _at.room = asked["cell_bytes"]
         await _run_one(shell, cell, source, min(asked["cell_seconds"], left))
         if shell.exit_now:
             return
@@ -181,7 +191,8 @@ async def _run_one(shell, cell, source, seconds):
     sys.stdout.flush()
     sys.stderr.flush()
     shell.payload_manager.clear_payload()
-    _out("done", {"count": shell.execution_count - 1, "late": timer.rang, "error": _error(shell, result)})
+    ended = {"count": shell.execution_count - 1, "late": timer.rang, "dropped": _at.room < 0}
+    _out("done", {**ended, "error": _error(shell, result)})
 
 
 async def _execute(shell, source, timer):
@@ -210,7 +221,10 @@ def _error(shell, result):
     if result is not None and error is None and not getattr(shell, "_last_traceback_during_displayhook", False):
         return None
     name, said = type(error).__name__, str(error)
-    return {"ename": name, "evalue": said, "traceback": list(shell._last_traceback or [])}
+    told = {"ename": name, "evalue": said, "traceback": list(shell._last_traceback or [])}
+    if len(pack(told)) <= LARGEST_ERROR:
+        return told
+    return {"ename": name[:1000], "evalue": said[:1000], "traceback": []}
 
 
 class _Interrupt:

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import logging
 import tempfile
+from datetime import datetime
 from pathlib import Path
 from types import SimpleNamespace
 
@@ -24,7 +25,7 @@ class _View:
 
     def __init__(self, gradebook):
         self._gradebook = gradebook
-        self.assignments = gradebook.assignments
+        self.assignments = sorted(gradebook.assignments, key=_by_due_date)
 
     @property
     def students(self):
@@ -36,12 +37,21 @@ class _View:
                 last_name=quoted(each.last_name),
                 email=quoted(each.email),
             )
-            for each in self._gradebook.students
+            for each in sorted(self._gradebook.students, key=_by_name)
         ]
 
     def find_submission(self, assignment, student):
         """As the gradebook does, by the id as it is there."""
         return self._gradebook.find_submission(assignment, getattr(student, "plain", student))
+
+
+def _by_due_date(assignment) -> tuple:
+    """The order of the exporter, the same on every database: each has its own for letters and for what is missing."""
+    return assignment.duedate or datetime.min, assignment.name
+
+
+def _by_name(student) -> tuple:
+    return student.last_name or "", student.first_name or "", student.id
 
 
 class _Id(str):

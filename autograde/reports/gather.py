@@ -77,6 +77,7 @@ def _gradebook(gradebook) -> dict[tuple[str, str], dict]:
     for assignment in gradebook.assignments:
         for submission in gradebook.assignment_submissions(assignment.name):
             grades = [grade for notebook in submission.notebooks for grade in notebook.grades]
+            grades.sort(key=lambda grade: grade.name)  # a database gives them in any order
             found[submission.student.id, assignment.name] = {
                 "late": submission.total_seconds_late > 0,
                 "when": submission.timestamp,

@@ -17,7 +17,7 @@ from urllib.parse import quote
 
 from halfcycle.trouble import Trouble, reason
 
-__all__ = ["run"]
+__all__ = ["run", "write_settings"]
 
 HOST = "127.0.0.1"
 _FIRST_PORT, _LAST_PORT = 8888, 8987
@@ -62,7 +62,7 @@ def run(folder, *, start, port=None, open_browser=True):
 @contextlib.contextmanager
 def _log(folder):
     try:
-        _write_settings(folder / ".halfcycle")
+        write_settings(folder / ".halfcycle")
         file = open(folder / ".halfcycle" / "server.log", "w", encoding="utf-8")  # noqa: SIM115 (closed below)
     except OSError as error:
         raise Trouble(
@@ -125,15 +125,21 @@ def _environment(folder, token):
     return {**kept, **own, "JUPYTER_PREFER_ENV_PATH": "1"}
 
 
-def _write_settings(own):
-    off = {f"nbgrader.server_extensions.{part}": False for part in _SERVER_PARTS_OFF}
+def write_settings(own, *, stay_on=(), off_too=()):
+    """Write the course's Jupyter settings into the folder ``own`` (``config/`` and ``settings/``).
+
+    ``stay_on`` names what is not to be switched off as it is in a learner's own folder (parts of JupyterLab, and of
+    nbgrader's server), ``off_too`` what JupyterLab is to leave out besides.
+    """
+    off = {f"nbgrader.server_extensions.{part}": False for part in _SERVER_PARTS_OFF if part not in stay_on}
+    parts = [part for part in (*_SWITCHED_OFF, *off_too) if part not in stay_on]
     files = {
         "config/jupyter_server_config.json": {
             "ServerApp": {
                 "jpserver_extensions": {**off, "voila.server_extension": False, "jupyter_lsp": False, "notebook": False}
             }
         },
-        "config/labconfig/page_config.json": {"disabledExtensions": dict.fromkeys(_SWITCHED_OFF, True)},
+        "config/labconfig/page_config.json": {"disabledExtensions": dict.fromkeys(parts, True)},
         "settings/overrides.json": _SETTINGS,
     }
     for name, content in files.items():

@@ -275,7 +275,7 @@ def test_it_starts_with_the_first_lesson_and_then_where_the_learner_was(folder, 
 def test_the_server_listens_to_this_computer_only_and_shows_lessons_only(folder):
     command = server._command(folder, 8888)
     assert "--ServerApp.ip=127.0.0.1" in command and "--ServerApp.terminals_enabled=False" in command
-    server._write_settings(folder)
+    server.write_settings(folder)
     switched_off = json.loads((folder / "config" / "labconfig" / "page_config.json").read_text())["disabledExtensions"]
     assert {"@jupyter/nbgrader", "@jupyterlab/apputils-extension:announcements"} <= set(switched_off)
     parts = json.loads((folder / "config" / "jupyter_server_config.json").read_text())["ServerApp"][
