@@ -119,6 +119,8 @@ def _in_the_exchange(course):
 def _hand_out(args) -> int:
     from autograde.hub import exchange
 
+    with opened(args.course):
+        pass
     for lesson in exchange.hand_out(args.course):
         print(f"{lesson}: learners can fetch it")
     return 0
@@ -127,6 +129,8 @@ def _hand_out(args) -> int:
 def _hand_back(args) -> int:
     from autograde.hub import exchange
 
+    with opened(args.course):
+        pass
     lines = exchange.hand_back(args.course)
     print("\n".join(lines) if lines else f"There is nothing to hand back; run first: autograde report {args.course}")
     return 0
