@@ -97,17 +97,6 @@ def test_a_corrected_key_is_shown_before_it_is_written_and_only_then_written(cou
     assert re.search(rf"Marked again \S+: from 0 to {possible:g} points", said) and "within 5 %" in said
 
 
-def test_a_gradebook_that_is_no_file_cannot_be_looked_at_first_but_is_written_when_told(
-    course, wider, capsys, monkeypatch
-):
-    """As for a database elsewhere: no copy can be made, so nothing is shown; --yes writes all the same."""
-    before = state(course)
-    monkeypatch.setattr("autograde.remarking._copied_gradebook", lambda config: pytest.fail("a copy was made"))
-    monkeypatch.setattr("autograde.grading.can_look_ahead", lambda course: False)
-    code, out, _ = run(capsys, "remark", course, "--yes")
-    assert code == 0 and "2 totals moved" in out and state(course)[0] != before[0]
-
-
 def test_a_person_at_a_terminal_is_asked(course, wider, capsys, monkeypatch):
     before = state(course)
     monkeypatch.setattr(sys.stdin, "isatty", lambda: True, raising=False)
