@@ -184,7 +184,7 @@ def _warm_up(args) -> None:
         return
     from autograde import early
 
-    early.start(args.course, args.force)
+    early.start(args.course, args.lesson, args.force)
 
 
 def _fail(sentence: str, code: int) -> int:

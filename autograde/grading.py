@@ -12,7 +12,7 @@ from dataclasses import asdict, dataclass, field
 from pathlib import Path
 
 from autograde import course as courses
-from autograde import leftovers, records, stamps, triage
+from autograde import early, leftovers, records, stamps, triage
 from autograde.alone import alone
 from autograde.fence import fence
 from autograde.journal import Journal
@@ -84,19 +84,20 @@ def grade(
         found, strays = triage.submissions(course, known, lesson, learner)
         _enter(course, [known[name] for name in dict.fromkeys(one.learner for one in found)])
         with Journal(course, told) as journal:
-            how = {"unfenced": unfenced, "workers": workers, "cluster": cluster, "force": force}
+            how = {"lesson": lesson, "unfenced": unfenced, "workers": workers, "cluster": cluster, "force": force}
             summary = Summary(_run(course, found, journal, progress, **how), strays)
             _end(journal, summary)
         flag_neighbours(course, known, {one.lesson for one in summary.outcomes if one.status != NOT_GRADED})
     return summary
 
 
-def _run(course, found, journal, progress, *, unfenced, workers, cluster, force):
+def _run(course, found, journal, progress, *, lesson, unfenced, workers, cluster, force):
     """Prepare a few submissions ahead, so that every worker has one, and finish them one by one in their order."""
     config = courses.config(course, unfenced=unfenced)
     outcomes, ahead, todo = [], deque(), iter(found)
     behind = FencedExecute(config=config).fence(elsewhere=cluster is not None)
-    with Writer(course, config) as writer, pool(behind, workers, cluster) as workers_:
+    new = early.new_lessons(course, lesson, force)
+    with Writer(course, config) as writer, pool(behind, workers, cluster, new) as workers_:
         preparer = Preparer(course, config, writer, journal, force)
         journal.tell("begin", submissions=len(found), workers=workers_.workers, cluster=cluster or "")
         for _ in progress(found):

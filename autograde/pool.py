@@ -47,9 +47,12 @@ class Pool:
 
 
 @contextlib.contextmanager
-def pool(fence, workers=1, cluster=None):
-    """Open a `Pool` that executes behind ``fence``, or on the Dask cluster whose scheduler is at the address ``cluster``."""
-    executor = _on_cluster(fence, cluster) if cluster else executor_for(fence)
+def pool(fence, workers=1, cluster=None, lessons=()):
+    """Open a `Pool` that executes behind ``fence``, or on the Dask cluster whose scheduler is at the address ``cluster``.
+
+    ``lessons`` are the paths of the released notebooks that it is for.
+    """
+    executor = _on_cluster(fence, cluster) if cluster else executor_for(fence, lessons)
     with contextlib.ExitStack() as stack:
         stack.callback(executor.close)
         made = Pool(executor, executor.workers if cluster else workers)

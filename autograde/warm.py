@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import contextlib
 import itertools
+import json
 import os
 import select
 import signal
@@ -34,10 +35,14 @@ class NotWarm(Exception):
 
 
 class Warm:
-    """One warm interpreter behind ``fence`` (a `Fence`), for any number of threads; it starts when it is first needed."""
+    """One warm interpreter behind ``fence`` (a `Fence`), for any number of threads; it starts when it is first needed.
 
-    def __init__(self, fence):
-        self._fence, self._process, self._control, self._lock = fence, None, None, threading.Lock()
+    ``lessons`` are released lessons that it practises first (see `behind.practice`), each a list of the sources of its cells.
+    """
+
+    def __init__(self, fence, lessons=()):
+        self._fence, self._lessons = fence, list(lessons)
+        self._process, self._control, self._lock = None, None, threading.Lock()
 
     def run(self, task):
         """Execute ``task`` (see `autograde.executing`) and return its result; raises `NotWarm` where nothing was run."""
@@ -78,6 +83,15 @@ class Warm:
         with theirs:
             self._process = subprocess.Popen(self._fence.zygote(next(_number)), stdin=theirs, **quiet)
         self._ready = False
+        with contextlib.suppress(OSError):  # it has ended already, which is told when it is needed
+            self._hand_lessons()
+
+    def _hand_lessons(self):
+        with open(os.memfd_create("lessons"), "w+", encoding="utf-8") as file:
+            json.dump(self._lessons, file)
+            file.flush()
+            file.seek(0)
+            socket.send_fds(self._control, [b"l"], [file.fileno()])
 
     def _end(self):
         if self._process is not None:

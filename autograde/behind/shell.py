@@ -29,9 +29,15 @@ _NO_INPUT = "{} was called, but this frontend does not support input requests."
 class ZMQInteractiveShell(zmqshell.ZMQInteractiveShell):
     """By its own name, because libraries ask for it to know that they are in a notebook."""
 
+    transformed = (None, None)  # a cell and what has just been made of it: IPython asks twice in a row
+
     def enable_gui(self, gui=None):
         """There is no window to open; ``%matplotlib inline`` needs none."""
         self.active_eventloop = gui
+
+    def transform_cell(self, raw_cell):
+        (source, found), self.transformed = self.transformed, (None, None)
+        return found if source == raw_cell else super().transform_cell(raw_cell)
 
 
 class _Wire(Session):
@@ -202,6 +208,7 @@ async def _execute(shell, source, timer):
     except Exception:
         transformed, trouble = source, sys.exc_info()
     if not shell.should_run_async(source, transformed_cell=transformed, preprocessing_exc_tuple=trouble):
+        shell.transformed = (None, None) if trouble else (source, transformed)
         return shell.run_cell(source, store_history=True)
     coroutine = shell.run_cell_async(
         source, store_history=True, transformed_cell=transformed, preprocessing_exc_tuple=trouble

@@ -1,23 +1,32 @@
 """The warm interpreter: imports what lessons need, once, and forks for every submission, any number side by side.
 
-Started by the fence with the arguments of `apart.Terms`. Its standard input is a socket on which the grading passes one
-open socket for each submission; nothing of a submission is ever read in this process, so that nothing of it can be in
-the next fork.
+Started by the fence with the arguments of `apart.Terms`. Its standard input is a socket on which the grading passes
+first an open file with the released lessons to practise, then one open socket for each submission; nothing of a
+submission is ever read in this process, so that nothing of it can be in the next fork.
 """
 
 import contextlib
 import gc
 import importlib
+import json
 import os
 import pkgutil
 import socket
 import sys
 
-from . import apart
+from . import apart, practice
 
 __all__ = ["main"]
 
-_LIBRARIES = ("ipywidgets", "numpy", "schemdraw", "schemdraw.elements", "schemdraw.logic")
+_LIBRARIES = (
+    "ipywidgets",
+    "numpy",
+    "numpy.polynomial",
+    "numpy.random",
+    "schemdraw",
+    "schemdraw.elements",
+    "schemdraw.logic",
+)
 _NOT_FOR_LESSONS = ("cli", "demo", "server", "study", "release", "handout", "__main__")
 
 
@@ -28,6 +37,7 @@ def main():
     shell = _warm()
     control = socket.socket(fileno=os.dup(0))
     os.dup2(os.open(os.devnull, os.O_RDONLY), 0)
+    practice.practise(_lessons(control), shell.ZMQInteractiveShell)
     gc.collect()
     gc.freeze()
     control.sendall(b"ready")
@@ -36,6 +46,12 @@ def main():
         _reap(slots)
         slot = next(number for number in range(len(slots) + 1) if number not in slots)
         slots[slot] = _fork(terms, slot, shell, control, handed[1][0])
+
+
+def _lessons(control):
+    handed = socket.recv_fds(control, 1, 1)
+    with open(handed[1][0], encoding="utf-8") as file:
+        return json.load(file)
 
 
 def _reap(slots):

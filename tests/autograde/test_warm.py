@@ -30,6 +30,15 @@ def warm():
 
 
 @pytest.fixture(scope="module")
+def practised():
+    """A warm interpreter that has practised every lesson, as it has when a whole course is graded."""
+    lessons = [[source for _, source, *_ in task(nbformat.read(path, as_version=4), WHO)["cells"]] for path in LESSONS]
+    made = Warm(fence(), [[LEFT_BY_PRACTICE], *lessons])
+    yield made
+    made.close()
+
+
+@pytest.fixture(scope="module")
 def impatient():
     """Bounds so small that a test need not wait long."""
     made = Warm(fence(limits=replace(Limits(), cell_seconds=1, notebook_seconds=8)))
@@ -84,9 +93,9 @@ def _settled(value):
 
 
 @pytest.mark.parametrize("path", LESSONS, ids=lambda path: path.stem[:2])
-def test_a_lesson_is_marked_and_shown_as_in_a_kernel(warm, path):
+def test_a_lesson_is_marked_and_shown_as_in_a_kernel(practised, path):
     asked = task(nbformat.read(path, as_version=4), WHO)
-    ours, kernels = warm.run(asked), kernel_run(asked, fence())
+    ours, kernels = practised.run(asked), kernel_run(asked, fence())
     assert ours["stopped"] == kernels["stopped"] == ""
     graded = [(index, source.split('"')[1]) for index, source, _, is_graded in asked["cells"] if is_graded]
     assert graded
@@ -232,6 +241,17 @@ if os.fork() == 0:
     import time; time.sleep(60)
 """
 
+LEFT_BY_PRACTICE = """
+import os, matplotlib.pyplot as plt, IPython
+os.environ["LEFT_BY_MALLORY"] = "1"
+plt.rcParams["lines.linewidth"] = 77
+plt.figure("left-by-mallory")
+for place in ("/desk", "/tmp", "/dev/shm"):
+    open(place + "/left-by-mallory", "w").write("x")
+left_by_mallory = ["left-by-mallory" + str(n) for n in range(50_000)]
+IPython.get_ipython().ast_transformers.append(None)
+"""
+
 LOOKS = """
 import builtins, gc, os, random, sys
 import halfcycle, halfcycle.variants, matplotlib, matplotlib.pyplot as plt, numpy as np, IPython, json
@@ -280,6 +300,14 @@ def test_what_the_learner_before_leaves_running_has_ended(warm):
     source = "import os, time\nfor _ in range(5):\n    if os.fork() == 0:\n        os.setsid()\n        time.sleep(60)"
     warm.run(_task(source))
     assert _look(warm, "bo")["processes"] == [1, 2]
+
+
+def test_nothing_is_left_by_practice_but_what_the_library_keeps(warm, practised):
+    before, after = _look(warm, "amara"), _look(practised, "amara")
+    assert before.pop("chance") != after.pop("chance")
+    assert after == before
+    kept = "from halfcycle.wiring import _template\nprint(_template.cache_info().currsize)"
+    assert [int(_said(one.run(_task(kept)))) > 0 for one in (warm, practised)] == [False, True]
 
 
 def test_the_looks_would_see_what_is_left(warm):
