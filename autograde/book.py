@@ -51,13 +51,12 @@ class Book:
         The items are ``(item, before, after)``. Texts that a person marks are not touched. Without ``write`` all of it is
         undone again, so that only the answer remains.
         """
-        texts = hand_marked(nb)
-        cells = [cell for cell in nb.cells if is_grade(cell) and _name(cell) not in texts]
+        texts, cells = hand_marked(nb), [cell for cell in nb.cells if is_grade(cell)]
         with self._transaction(write=write):
             submission = self._found(learner, lesson)
             notebook = self._notebook(submission, lesson)
             before, old = self._earned(submission, notebook, lesson, cells)
-            self._scores(notebook, lesson, cells)
+            self._scores(notebook, lesson, [cell for cell in cells if _name(cell) not in texts])
             self._penalty(learner, submission, notebook)
             after, new = self._earned(submission, notebook, lesson, cells)
         return before, after, tuple((name, old[name], new[name]) for name in new if old[name] != new[name])
