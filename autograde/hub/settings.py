@@ -21,14 +21,21 @@ __all__ = ["configure"]
 _NBGRADER = "@jupyter/nbgrader"
 _STAY_ON = {
     "learner": (_NBGRADER, "assignment_list"),
-    "instructor": (_NBGRADER, "formgrader", "@jupyterlab/terminal-extension"),
+    "instructor": ("formgrader", "@jupyterlab/terminal-extension"),
 }
 _OFF_TOO = {
     "learner": ("course-list", "create-assignment", "formgrader", "validate-assignment"),
-    "instructor": ("assignment-list", "course-list", "create-assignment", "validate-assignment"),
+    "instructor": (),  # nbgrader's page for marking cannot be shown inside another page, and has an address of its own
 }
-_LAB = {"check_for_updates_class": "jupyterlab.NeverCheckForUpdate", "extension_manager": "readonly"}
-_WITH_UMASK = ["/bin/sh", "-c", 'umask "$0"; exec "$@"']
+_LAB = {
+    "check_for_updates_class": "jupyterlab.NeverCheckForUpdate",
+    "custom_css": True,
+    "extension_manager": "readonly",
+}
+_STYLE = """/* nbgrader's button Validate says “success” of a lesson without answers */
+#fetched_assignments_list .nested_list_item button { display: none; }
+"""
+_FIRST = ["/bin/sh", "-c", 'umask "$0" && cd "$1" && shift && exec "$@"']  # terminals open where the server runs
 
 
 def configure(c, site: Site) -> None:
@@ -55,6 +62,7 @@ def _write(site: Site, role: str, found: courses.Settings) -> None:
     write_settings(own, stay_on=_STAY_ON[role], off_too=off)
     lab = {"LabApp": {**_LAB, "app_settings_dir": str(own / "settings")}}
     write_whole(own / "config" / "jupyter_lab_config.json", json.dumps(lab, indent=1))
+    write_whole(own / "config" / "custom" / "custom.css", _STYLE)
     exchange = {
         "CourseDirectory": {"course_id": found.course, "groupshared": True},
         "Exchange": {"root": found.exchange},
@@ -79,12 +87,16 @@ def _prepare(spawner, site: Site, found: courses.Settings) -> None:
     home = Path(pwd.getpwnam(name).pw_dir)
     home.chmod(0o700)
     programs = site.learners_python if role == "learner" else Path(sys.executable).parent
-    spawner.cmd = [*_WITH_UMASK, "077" if role == "learner" else "007", str(programs / "jupyterhub-singleuser")]
+    folder, umask = (str(home), "077") if role == "learner" else (str(site.course), "007")
+    spawner.cmd = [*_FIRST, umask, folder, str(programs / "jupyterhub-singleuser")]
     spawner.args = [
         "--KernelManager.transport=ipc",  # what a kernel says over TCP every user of the computer could hear
         f"--ServerApp.terminals_enabled={role == 'instructor'}",
+        "--ServerApp.terminado_settings={'shell_command': ['/bin/bash']}",  # a login shell would forget PATH
+        f"--LabApp.user_settings_dir={home / '.halfcycle' / 'user-settings'}",
+        f"--LabApp.workspaces_dir={home / '.halfcycle' / 'workspaces'}",
     ]
-    spawner.notebook_dir = str(home if role == "learner" else site.course)
+    spawner.notebook_dir = folder
     spawner.default_url = "/lab"
     spawner.environment = _environment(site, role, found.course, name, home, programs)
 
@@ -93,6 +105,7 @@ def _environment(site: Site, role: str, course: str, name: str, home: Path, prog
     return {
         "HALFCYCLE_COURSE": course,
         "HALFCYCLE_LEARNER": name,
+        "JUPYTER_CONFIG_DIR": str(site.settings(role) / "config"),
         "JUPYTER_CONFIG_PATH": str(site.settings(role) / "config"),
         "JUPYTER_PREFER_ENV_PATH": "1",
         "JUPYTER_RUNTIME_DIR": str(home / ".run"),  # short: the paths of sockets are limited to about 100 characters
