@@ -86,7 +86,7 @@ def measured(command: list[str], folder: Path) -> tuple[float, int]:
         reader = threading.Thread(target=lambda: said.append(process.stdout.read()))
         reader.start()
         while process.poll() is None:
-            most = max(most, _proportional(process.pid))
+            most = max(most, proportional(process.pid))
             time.sleep(0.1)
         reader.join()
     if process.returncode:
@@ -94,7 +94,7 @@ def measured(command: list[str], folder: Path) -> tuple[float, int]:
     return time.perf_counter() - began, most
 
 
-def _proportional(pid: int) -> int:
+def proportional(pid: int) -> int:
     """Memory that forks share counts once: what each has to itself and its share, where this system says so."""
     try:
         return sum(_pss(one) for one in family(pid))
