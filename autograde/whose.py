@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import difflib
+import functools
 import re
 import unicodedata
 import warnings
@@ -79,13 +80,14 @@ def learner_of(place: PurePosixPath, known: Mapping[str, Learner] | Iterable[str
     A folder or file that is called by an id alone decides, the outermost first. Otherwise the names along the path are
     searched for ids, e-mail addresses and whole names, the names of ``lessons`` left out, and must agree on one learner.
     """
-    people = dict(known) if isinstance(known, Mapping) else {name: Learner(name) for name in known}
     parts = [_plain(part) for part in place.parts]
     parts[-1] = parts[-1].removesuffix(".ipynb")
-    plain = {_plain(name): name for name in people}
+    known = known if isinstance(known, Mapping) else tuple(known)
+    plain = _by_plain_name(tuple(known))
     for part in parts:
         if part in plain:
             return plain[part]
+    people = known if isinstance(known, Mapping) else {name: Learner(name) for name in known}
     for lesson in lessons:
         parts = [part.replace(_plain(lesson), " ") for part in parts]
     found = {name for at, part in enumerate(parts) for name in _named(part, people, is_file=at == len(parts) - 1)}
@@ -94,6 +96,12 @@ def learner_of(place: PurePosixPath, known: Mapping[str, Learner] | Iterable[str
     if not found:
         raise Trouble(_stranger(place, parts[0] if len(parts) > 1 else parts[-1].split("_")[0], plain))
     return found.pop()
+
+
+@functools.lru_cache(maxsize=1)
+def _by_plain_name(names: tuple[str, ...]) -> dict[str, str]:
+    """Once for a whole inbox, which asks about every file in it."""
+    return {_plain(name): name for name in names}
 
 
 def _either(names: Iterable[str]) -> str:

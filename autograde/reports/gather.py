@@ -25,12 +25,13 @@ def gather(course: Path, gradebook, *, title: str) -> Facts:
     """The `Facts` of ``course``; ``gradebook`` (an open nbgrader Gradebook) has the last word on points."""
     kept = [record for record in map(records.read, records.all_marks(course)) if record]
     people = _people(course, kept)
-    graded, texts = _gradebook(gradebook), by_hand.texts(gradebook)
+    graded, texts = _gradebook(gradebook), _texts(gradebook)
     rows, hand_ins, hints = [], [], {}
-    for record in sorted(kept, key=lambda each: (list(people).index(each["learner"]), each["lesson"])):
+    order = {learner: at for at, learner in enumerate(people)}
+    for record in sorted(kept, key=lambda each: (order[each["learner"]], each["lesson"])):
         place = (record["learner"], record["lesson"])
         own, changed = _rows(record, graded.get(place, {}))
-        written = [_text_row(text) for text in texts if (text.learner, text.lesson) == place]
+        written = texts.get(place, [])
         rows += own + written
         told = changed + [row.item for row in written]
         hand_ins.append(_hand_in(course, record, graded.get(place, {}), told))
@@ -120,6 +121,13 @@ def _ratio(record: Mapping, item: str, mark: Mapping) -> float | None:
     right = keys[item].first(circuit(record["course"], record["lesson"], record["learner"])) if item in keys else 0.0
     found = mark["value"] / right if isinstance(right, int | float) and right else 0.0
     return found if found and math.isfinite(found) else None
+
+
+def _texts(gradebook) -> dict[tuple[str, str], list[Row]]:
+    found: dict[tuple[str, str], list[Row]] = {}
+    for text in by_hand.texts(gradebook):
+        found.setdefault((text.learner, text.lesson), []).append(_text_row(text))
+    return found
 
 
 def _text_row(text: by_hand.Text) -> Row:
