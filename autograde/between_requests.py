@@ -1,7 +1,7 @@
 """nbgrader's page for marking keeps one session of the gradebook open for as long as its server runs.
 
-On a database server such a session holds its tables without end, and shows and compares with what it read long ago, so that
-a mark which somebody else has changed meanwhile may not be written. With this it begins anew at every request.
+On a database server such a session stays in its transaction and holds the tables that it has read, so that nobody can
+write them anew (`forget` does). With this it ends with every request, and the next one reads afresh.
 """
 
 from __future__ import annotations
