@@ -10,6 +10,8 @@ from hypothesis import strategies as st
 from autograde import marking
 from autograde.evidence import MIME, read_slip
 from autograde.marking import Key, Trap, fits, fits_other, load, mark, roads
+from autograde.neighbours import _Rights
+from halfcycle.variants import circuit
 
 
 @dataclass(frozen=True)
@@ -140,6 +142,20 @@ def test_an_answer_that_fits_a_neighbour_is_named():
     others = [Own("bo", 26.0), AMARA, Own("cy", 24.0), Own("di", 26.1)]
     slip = {"item": "90-peak", "value": 36.8, "unit": "V"}
     assert fits_other(slip, KEY, AMARA, others) == ("bo", "di")
+
+
+@pytest.mark.parametrize("lesson", ["01", "02", "09"])
+def test_whoever_is_near_in_order_is_whoever_fits_among_all(lesson):
+    keys, _ = load(lesson)
+    everyone = [circuit("half-cycle", lesson, f"p{number}") for number in range(60)]
+    for item, key in keys.items():
+        rights = _Rights(key, everyone)
+        for at, one in enumerate(everyone):
+            value = key.first(everyone[at - 1])
+            value = [*value] if key.unit == "table" else value * (1, 1 + key.rel_tol, 1 - key.rel_tol, -1)[at % 4]
+            slip = {"item": item, "value": value, "unit": key.unit}
+            assert fits_other(slip, key, one, rights.near(value)) == fits_other(slip, key, one, everyone)
+        assert rights.near(None) == rights.near("5 V") == []
 
 
 def test_a_right_answer_fits_nobody_else():
