@@ -7,9 +7,11 @@ import signal
 import subprocess
 import sys
 import time
+from collections import Counter
 from pathlib import Path
 
 import pytest
+from distributed import Client
 
 sys.path.insert(0, str(Path(__file__).parents[1] / "submissions"))
 from lesson import fill, right_answers, write
@@ -81,6 +83,27 @@ def _results(course):
     }
 
 
+@pytest.fixture
+def sent(monkeypatch):
+    """Dask's names of the tasks that are sent, with whose they are: ``{key: learner}``."""
+    keys, submit = {}, Client.submit
+
+    def recorded(client, function, task, *how, **options):
+        future = submit(client, function, task, *how, **options)
+        keys[future.key] = json.loads(task)["who"][1]
+        return future
+
+    monkeypatch.setattr(Client, "submit", recorded)
+    return keys
+
+
+def _given_out(cluster, keys):
+    """How often each learner's task was given to a worker, by the scheduler's own record of its transitions."""
+    with Client(cluster.address, set_as_default=False) as client:
+        story = client.sync(client.scheduler.get_story, keys_or_stimuli=list(keys))
+    return Counter(keys[key] for key, _, state, *_ in story if key in keys and state == "processing")
+
+
 def test_without_workers_there_is_one_sentence(cluster, monkeypatch, tmp_path):
     monkeypatch.setattr("autograde.cluster._PATIENCE_SECONDS", 1)
     course = _course(tmp_path, "1")
@@ -96,7 +119,7 @@ def test_without_the_package_there_is_one_sentence(monkeypatch, tmp_path):
         pass
 
 
-def test_the_same_results_and_a_lost_worker_costs_a_retry_and_nothing_else(cluster, tmp_path):
+def test_the_same_results_and_a_lost_worker_costs_a_retry_and_nothing_else(cluster, tmp_path, sent):
     there, here = (tmp_path / name for name in ("there", "here"))
     course, alone = _course(there, "import time; time.sleep(2)"), _course(here, "import time; time.sleep(2)")
     workers, lost = [cluster.worker(), cluster.worker()], []
@@ -118,6 +141,9 @@ def test_the_same_results_and_a_lost_worker_costs_a_retry_and_nothing_else(clust
     lines = [json.loads(line) for line in (course / journal.NAME).read_text(encoding="utf-8").splitlines()]
     ended = [line["learner"] for line in lines if line["event"] == "executed"]
     assert sorted(ended) == sorted(LEARNERS)
+    given_out = _given_out(cluster, sent)
+    assert sorted(given_out.values()) == [1] * (len(LEARNERS) - 1) + [2]
+    assert given_out[lost[0]] == 1  # what was finished is not executed again
     assert [line["cluster"] for line in lines if line["event"] == "begin"] == [cluster.address]
 
 
