@@ -71,7 +71,7 @@ def test_a_loud_learner_is_heard_to_the_end(monkeypatch):
     warm = Warm(fence())
     result = warm.run({"who": TASK["who"], "cells": [[0, loud, "c0", False], [1, slip, "c1", True]]})
     warm.close()
-    assert sum(pieces) < 2 * warming._cell_bytes(Limits())
+    assert sum(pieces) < 2 * (Limits().output_bytes + GRADED_CELL_BYTES)
     assert "printed more" in result["stopped"]
     assert result["cells"]["0"]["outputs"][-1]["ename"] == "ValueError"
     assert MIME in result["cells"]["1"]["outputs"][0]["data"]
