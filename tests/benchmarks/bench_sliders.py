@@ -40,6 +40,7 @@ WALKS = {  # the situation to begin with, and the two sliders that are moved: wh
     "opto": ("All well", ("led_resistor_ohm", "across_ohm")),
     "two_calls": ("Both called", ("led_resistor_ohm", "wire_ohm")),
 }
+_FRAME_MS, _GOLDEN = 1000 / 60, 0.618  # events meet the screen's frames evenly at every phase, as a hand's do
 STAGE = "from halfcycle.benches.stage import Stage\nStage({name!r})"
 INTERACT = """%matplotlib inline
 from dataclasses import replace
@@ -198,9 +199,9 @@ def timed(page, bench, events: int) -> list[float]:
             page.locator("[role=slider]").nth(number).press("Home")
     page.wait_for_timeout(1500)
     spent = []
-    for number, key in steps(bench, events):
+    for count, (number, key) in enumerate(steps(bench, events)):
+        page.wait_for_timeout(30 + _FRAME_MS * (count * _GOLDEN % 1))
         spent.append(page.evaluate("([at, name]) => step(at, name)", [number, key]))
-        page.wait_for_timeout(30)
     return spent
 
 

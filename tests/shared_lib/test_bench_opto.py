@@ -11,7 +11,7 @@ import numpy as np
 import pytest
 
 from halfcycle import Supply, meters
-from halfcycle.benches import opto
+from halfcycle.benches import opto, opto_solved
 from halfcycle.network import SettleError
 from halfcycle.optotriac import Coil, Opto, Snubber, switch_coil
 
@@ -167,6 +167,19 @@ def test_a_meter_across_the_load_hardly_changes_it():
     plain = opto.numbers(START).load_rms_volts
     for ohm in (10e6, 1e6, 100e3):
         assert opto.numbers(replace(START, across_ohm=ohm)).load_rms_volts == pytest.approx(plain, rel=0.05)
+
+
+@pytest.mark.parametrize(
+    "changes", [{"called": False}, {"fault": "LED open"}, {"called": False, "fault": "output shorted"}]
+)
+def test_what_would_feed_a_dark_led_makes_no_difference_to_the_circuit(changes):
+    dark = replace(START, snubber_farad=47e-9, **changes)
+    fed = replace(dark, led_resistor_ohm=330.0, feed="full", zero_cross="line")
+    run, seconds = opto_solved._settled(fed)  # as the circuit is, with all that feeds the LED
+    assert opto.numbers(fed) is opto.numbers(dark)
+    coil, output = run.quantities([("amps", "output coil"), ("volts", "output")], seconds)
+    assert opto.numbers(dark).coil.values[: seconds.size] == pytest.approx(coil, abs=1e-9)
+    assert opto.numbers(dark).output_rms_volts == pytest.approx(math.sqrt((output**2).mean()), rel=1e-3)
 
 
 @pytest.mark.parametrize("fault", ["", "LED open", "output shorted"])

@@ -363,8 +363,18 @@ def test_where_widgets_cannot_be_shown_the_same_numbers_stand_in_a_still_picture
 def test_a_bench_is_made_of_sliders_buttons_and_one_picture(name):
     # Output widgets and interact made pages hang, and a second picture would be a second message for each event.
     kinds = [type(w).__name__ for w in every_widget(bench(name))]
-    assert set(kinds) == {"Panel", "HTML", "Box", "SelectionSlider", "Button"}
+    assert set(kinds) == {"Panel", "HTML", "Box", "_Slider", "Button"}
     assert kinds.count("HTML") == 2  # the style sheet, which never changes, and the picture
+
+
+@pytest.mark.parametrize("name", NAMES)
+def test_a_move_of_a_slider_sends_one_message_the_picture(name, monkeypatch):
+    panel, sent = bench(name), []
+    monkeypatch.setattr(widgets.Widget, "_send", lambda widget, message, buffers=None: sent.append((widget, message)))
+    slider = sliders(panel)[-1]
+    slider.set_state({"index": (slider.index + 1) % len(slider.options)})  # as the page asks for it
+    (one, message), *others = sent
+    assert one is panel._picture and list(message["state"]) == ["value"] and not others
 
 
 def test_the_stage_swaps_benches_and_their_strips_and_keeps_settings():

@@ -89,6 +89,14 @@ class Settings:
         )
 
 
+_UNFED = {
+    "called": False,
+    "led_resistor_ohm": Settings.led_resistor_ohm,
+    "feed": Settings.feed,
+    "zero_cross": Settings.zero_cross,
+}
+
+
 @dataclass(frozen=True)
 class Numbers:
     """What the library finds at one setting: A, V, W, degrees; waveforms over two cycles."""
@@ -133,8 +141,9 @@ def _shorted(whole: Network) -> Network:
 
 
 def numbers(settings: Settings) -> Numbers:
-    """Solve the circuit at these settings; which moment is shown makes no difference and costs nothing."""
-    return _numbers(replace(settings, moment_degrees=0.0))
+    """Solve the circuit at these settings; the moment shown, and what feeds a dark LED, make no difference."""
+    dark = {} if settings.lit else {**_UNFED, "fault": settings.fault.replace("LED open", "")}
+    return _numbers(replace(settings, moment_degrees=0.0, **dark))
 
 
 def uncalled(settings: Settings) -> Numbers:

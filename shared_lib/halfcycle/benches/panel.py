@@ -4,6 +4,7 @@ from dataclasses import replace
 from importlib.resources import files
 
 import ipywidgets as widgets
+from traitlets import Int
 
 from .model import Control, Situation, talk, with_own
 from .picture import picture_html, static_html, static_text, style_html
@@ -14,6 +15,12 @@ __all__ = ["Panel", "naming_script"]
 def naming_script() -> str:
     """The script that gives sliders the name and unit that a screen reader says; ipywidgets leaves them nameless."""
     return files(__package__).joinpath("naming.js").read_text(encoding="utf-8")
+
+
+class _Slider(widgets.SelectionSlider):
+    """A slider whose moves are not sent back to the page they came from, where nothing else would use them."""
+
+    index = Int(None, allow_none=True).tag(sync=True, echo_update=False)
 
 
 class Panel(widgets.VBox):
@@ -43,9 +50,9 @@ class Panel(widgets.VBox):
         """Back to where the bench began."""
         self._show(self._first, fresh=True)
 
-    def _slider(self, control: Control) -> widgets.SelectionSlider:
+    def _slider(self, control: Control) -> _Slider:
         value = getattr(self._first, control.name)
-        slider = widgets.SelectionSlider(
+        slider = _Slider(
             options=[(control.show(choice), choice) for choice in with_own(control, value)],
             value=value,
             description=control.label,
@@ -73,12 +80,13 @@ class Panel(widgets.VBox):
             self._show(replace(self.state.settings, **{name: value}))
 
     def _show(self, settings, *, fresh: bool = False) -> None:
+        """The picture goes last: it leaves for the page as soon as Python has nothing else to do."""
         self.state = self._module.state(settings, None if fresh else self.state.settings)
-        self._picture.value = picture_html(self.state)
         self._quiet = True
         for name, slider in self._sliders.items():
             slider.value = getattr(settings, name)
         self._quiet = False
+        self._picture.value = picture_html(self.state)
 
     def _repr_mimebundle_(self, **kwargs):
         bundle = super()._repr_mimebundle_(**kwargs) or {}
