@@ -12,7 +12,7 @@ from dataclasses import asdict, dataclass, field
 from pathlib import Path
 
 from autograde import course as courses
-from autograde import early, leftovers, records, stamps, triage
+from autograde import early, indexes, leftovers, records, stamps, triage
 from autograde.alone import alone
 from autograde.fence import fence
 from autograde.journal import Journal
@@ -152,6 +152,7 @@ def _check(course, known, learner):
 def _enter(course, people):
     """Everyone who is graded must be in the gradebook, whatever happened to it since they were enrolled."""
     with courses.gradebook(course) as book:
+        indexes.add(book)
         there = {student.id for student in book.students}
         for one in people:
             if one.id not in there:

@@ -7,7 +7,7 @@ import os
 from pathlib import Path
 
 from autograde import course as courses
-from autograde import database
+from autograde import database, indexes
 from autograde.files import make_folder, write_whole
 from autograde.trouble import Trouble, reason
 
@@ -45,8 +45,8 @@ def new(
     text = json.dumps({key: value for key, value in said.items() if value}, indent=1) + "\n"
     write_whole(folder / "course.json", text, 0o600 if database.has_password(gradebook) else 0o644)
     write_whole(folder / "nbgrader_config.py", _CONFIG)
-    with opened(folder):
-        pass
+    with opened(folder) as book:
+        indexes.add(book)
 
 
 def opened(folder: Path):
