@@ -11,6 +11,8 @@ import re
 from html import escape
 from pathlib import Path
 
+from jinja2 import BytecodeCache
+from nbconvert.exporters import HTMLExporter
 from nbformat.v4 import new_markdown_cell
 from nbgrader.converters import GenerateFeedback
 from nbgrader.converters.base import NbGraderException
@@ -137,9 +139,32 @@ def feedback(course: Path, progress=iter) -> list[str]:
     return [said for path in progress(graded) if (said := _one(course, path.parts[-3], path.parts[-2]))]
 
 
+class _Compiled(BytecodeCache):
+    """Jinja's templates, compiled once for all pages: the converter starts anew for every hand-in."""
+
+    def __init__(self):
+        self._kept = {}
+
+    def load_bytecode(self, bucket):
+        if bucket.key in self._kept:
+            bucket.bytecode_from_string(self._kept[bucket.key])
+
+    def dump_bytecode(self, bucket):
+        self._kept[bucket.key] = bucket.bytecode_to_string()
+
+
+class _Pages(HTMLExporter):
+    _compiled = _Compiled()
+
+    def _create_environment(self):
+        made = super()._create_environment()
+        made.bytecode_cache = self._compiled
+        return made
+
+
 def _one(course: Path, learner: str, lesson: str) -> str:
     config = courses.config(course)
-    config.GenerateFeedback.force = True
+    config.GenerateFeedback.force, config.GenerateFeedback.exporter_class = True, _Pages
     config.CourseDirectory.student_id, config.CourseDirectory.assignment_id = learner, lesson
     converter = GenerateFeedback(coursedir=CourseDirectory(config=config), config=config)
     converter.log = logging.getLogger("autograde.feedback")
