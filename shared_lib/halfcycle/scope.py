@@ -20,6 +20,7 @@ __all__ = ["COLOURS", "INK", "PAPER", "Ink", "Level", "Point", "Span", "Trace", 
 
 _TIMES = ((1e-3, "µs", 1e6), (1.0, "ms", 1e3), (float("inf"), "s", 1.0))
 _NOISE = 1e-6  # V or A
+_THINNINGS = 3
 _AMPS = ((0.25e-3, "microamps", 1e6), (0.25, "milliamps", 1e3), (float("inf"), "amps", 1.0))  # by where an axis ends
 PAPER, INK, RULE, SOFT = "#fffdf8", "#1d2a33", "#dcd8cd", "#4d5a63"
 
@@ -216,30 +217,37 @@ def _edges(values: Sequence[np.ndarray]) -> tuple[float, float]:
 
 
 def _legend(traces: Sequence[Trace], panels: dict[str, _Panel]) -> str:
-    parts, left = [], next(iter(panels.values())).left
+    lines, words, left = [], [], next(iter(panels.values())).left
     for trace in traces:
         ink = COLOURS[trace.quantity]
-        parts.append(
+        lines.append(
             f'<path d="M{left:.0f} 20h34" stroke="{ink.colour}" stroke-width="{ink.width + 1}" '
-            f'stroke-dasharray="{ink.dashes}"/><text x="{left + 41:.0f}" y="25">{escape(trace.label)}</text>'
+            f'stroke-dasharray="{ink.dashes}"/>'
         )
+        words.append((left + 41, 25.0, escape(trace.label)))
         left += 62 + 7.6 * len(trace.label)
-    return "".join(parts)
+    return "".join(lines) + _texts(words)
+
+
+def _texts(words: Sequence[tuple[float, float, str]], anchor: str = "start") -> str:
+    """Words at their places, all in one element, which a browser lays out sooner than one for each."""
+    spans = "".join(f'<tspan x="{x:.1f}" y="{y:.1f}">{text}</tspan>' for x, y, text in words)
+    return f'<text text-anchor="{anchor}">{spans}</text>'
 
 
 def _axes(panel: _Panel, *, last: bool) -> str:
     word, factor = _axis_words(panel)
-    parts = []
-    for value in panel.ticks:
-        y, weight = panel.y(value), (1.6 if value == 0 else 1)
-        colour = SOFT if value == 0 else RULE
-        parts.append(f'<path d="M{panel.left} {y:.1f}H{panel.right}" stroke="{colour}" stroke-width="{weight}"/>')
-        parts.append(f'<text x="{panel.left - 8}" y="{y + 5:.1f}" text-anchor="end">{_tick(value * factor)}</text>')
+    heights = [(value, panel.y(value)) for value in panel.ticks]
+    lines = dict.fromkeys((RULE, SOFT), "")
+    for value, y in heights:
+        lines[RULE if value else SOFT] += f"M{panel.left:g} {y:.1f}H{panel.right:g}"
     middle = (panel.top + panel.bottom) / 2
-    parts.append(f'<text transform="translate(13 {middle:.0f}) rotate(-90)" text-anchor="middle">{word}</text>')
-    if last:
-        parts.append(_time_axis(panel))
-    return "".join(parts)
+    return (
+        f'<path d="{lines[RULE]}" stroke="{RULE}"/><path d="{lines[SOFT]}" stroke="{SOFT}" stroke-width="1.6"/>'
+        + _texts([(panel.left - 8, y + 5, _tick(value * factor)) for value, y in heights], "end")
+        + f'<text transform="translate(13 {middle:.0f}) rotate(-90)" text-anchor="middle">{word}</text>'
+        + (_time_axis(panel) if last else "")
+    )
 
 
 def _axis_words(panel: _Panel) -> tuple[str, float]:
@@ -253,14 +261,16 @@ def _axis_words(panel: _Panel) -> tuple[str, float]:
 def _time_axis(panel: _Panel) -> str:
     span = panel.end_s - panel.begin_s
     unit, factor = next((unit, factor) for below, unit, factor in _TIMES if span < below)
-    parts = []
-    for value in nice_ticks(panel.begin_s * factor, panel.end_s * factor, 8):
-        if panel.begin_s * factor - 1e-9 <= value <= panel.end_s * factor + 1e-9:
-            x = panel.x(value / factor)
-            parts.append(f'<path d="M{x:.1f} {panel.bottom:.1f}v6" stroke="{SOFT}"/>')
-            parts.append(f'<text x="{x:.1f}" y="{panel.bottom + 21:.1f}" text-anchor="middle">{_tick(value)}</text>')
-    parts.append(f'<text x="{panel.right + 12}" y="{panel.bottom + 21:.1f}">{unit}</text>')
-    return "".join(parts)
+    values = [
+        value
+        for value in nice_ticks(panel.begin_s * factor, panel.end_s * factor, 8)
+        if panel.begin_s * factor - 1e-9 <= value <= panel.end_s * factor + 1e-9
+    ]
+    places = [panel.x(value / factor) for value in values]
+    marks = "".join(f"M{x:.1f} {panel.bottom:.1f}v6" for x in places)
+    y = panel.bottom + 21
+    words = [(x, y, _tick(value)) for x, value in zip(places, values, strict=True)]
+    return f'<path d="{marks}" stroke="{SOFT}"/>{_texts(words, "middle")}<text x="{panel.right + 12:g}" y="{y:.1f}">{unit}</text>'
 
 
 def _tick(value: float) -> str:
@@ -273,14 +283,27 @@ def _trace(trace: Trace, panel: _Panel) -> str:
     keep = decimate(wave.seconds, wave.values, int(panel.right - panel.left))
     points = np.column_stack([panel.x(wave.seconds[keep]), panel.y(wave.values[keep])])
     tenths = np.rint(points * 10).astype(int)
-    level = tenths[1:, 1] == tenths[:-1, 1]
-    corners = tenths[~np.r_[False, level[:-1] & level[1:], False]]  # within a level stretch its two ends are enough
-    line = " ".join(map(str, corners.ravel().tolist()))
+    line = " ".join(map(str, _bends(tenths).ravel().tolist()))
     dashes = " ".join(str(10 * float(dash)) for dash in ink.dashes.split())
     return (
         f'<polyline class="hc-{trace.quantity}" transform="scale(.1)" points="{line}" fill="none" '
         f'stroke="{ink.colour}" stroke-width="{ink.width * 10:g}" stroke-dasharray="{dashes}" stroke-linejoin="round"/>'
     )
+
+
+def _bends(points: np.ndarray) -> np.ndarray:
+    """The points of a line without those that lie on it anyway, within a tenth of a pixel and between their neighbours."""
+    level = points[1:, 1] == points[:-1, 1]
+    points = points[~np.r_[False, level[:-1] & level[1:], False]]
+    for _ in range(_THINNINGS):
+        back, on = points[1:-1] - points[:-2], points[2:] - points[1:-1]
+        whole = back + on
+        off = np.abs(back[:, 0] * on[:, 1] - back[:, 1] * on[:, 0]) > np.abs(whole).max(axis=1, initial=0)
+        turns = back[:, 1] * on[:, 1] < 0
+        keep = np.ones(len(points), dtype=bool)
+        keep[1:-1:2] = (off | turns)[::2]  # every other one: whoever goes leaves both neighbours
+        points = points[keep]
+    return points
 
 
 def _markers(markers: Sequence[Level | Span | Point], panel: _Panel) -> str:

@@ -44,6 +44,9 @@ _LINES = {
 _OPEN_LINES = re.compile(
     r'<(path) d="([^"]*)" style="([^"]*fill:none[^"]*)" ?/>|<(polygon) points="([^"]*)" style="([^"]*fill:none[^"]*)" ?/>'
 )
+_WORDS = re.compile(
+    r'<text x="[^"]*" y="([^"]*)" ([^>]*?) *>\s*<tspan x="([^"]*)" dy="([^"]*)">([^<]*)</tspan>\s*</text>'
+)
 _NEEDLESS_DIGITS = re.compile(r"(\.\d\d)\d+")
 _UNIT = 36.0  # picture units in a grid unit
 _FONT = 15
@@ -102,21 +105,28 @@ class Sketch:
         return (
             f'<svg class="hc-wiring" viewBox="{box}" xmlns="http://www.w3.org/2000/svg" role="img" aria-label="@words@" '
             f'font-family="inherit"><rect x="{x}" y="{y}" width="{wide}" height="{high}" rx="6" fill="{PAPER}"/>'
-            f"{_few_lines(inside)}</svg>"
+            f"{_few_elements(inside)}</svg>"
         )
 
 
-def _few_lines(drawn: str) -> str:
-    """The same drawing with all open lines of one style in one element, which a browser paints sooner."""
+def _few_elements(drawn: str) -> str:
+    """The same drawing with all open lines of one style, and all words of one, in one element, which paints sooner."""
     lines: dict[str, list[str]] = {}
+    words: dict[str, list[str]] = {}
 
-    def gather(element: re.Match) -> str:
+    def line(element: re.Match) -> str:
         kind, places, style = (one for one in element.groups() if one is not None)
         lines.setdefault(style, []).append(places if kind == "path" else f"M {places.strip()} Z")
         return ""
 
-    rest = _OPEN_LINES.sub(gather, _NEEDLESS_DIGITS.sub(r"\1", drawn))
-    return "".join(f'<path d="{" ".join(places)}" style="{style}"/>' for style, places in lines.items()) + rest
+    def word(element: re.Match) -> str:
+        top, style, x, below, text = element.groups()
+        words.setdefault(style, []).append(f'<tspan x="{x}" y="{float(top) + float(below):g}">{text}</tspan>')
+        return ""
+
+    rest = _WORDS.sub(word, _OPEN_LINES.sub(line, _NEEDLESS_DIGITS.sub(r"\1", drawn)))
+    drawn_lines = "".join(f'<path d="{" ".join(places)}" style="{style}"/>' for style, places in lines.items())
+    return drawn_lines + rest + "".join(f"<text {style}>{''.join(spans)}</text>" for style, spans in words.items())
 
 
 @dataclass(frozen=True)

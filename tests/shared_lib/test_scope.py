@@ -33,6 +33,17 @@ def test_a_spike_of_two_microseconds_reaches_the_picture(spike_at_s):
     assert clean[top, 0] == pytest.approx(62 + spike_at_s * 60 * (500 - 134 - 62), abs=0.2)
 
 
+@pytest.mark.parametrize("samples", [2_000, 20_000])
+def test_a_line_of_few_points_strays_by_less_than_a_quarter_of_a_unit(samples):
+    seconds = np.linspace(0, 1 / 30, samples + 1)
+    volts = 34 * np.sin(2 * np.pi * 60 * seconds) + 3 * np.sin(2 * np.pi * 540 * seconds)
+    x, y = drawn(scope_svg([Trace(Waveform(seconds, volts), "load", "Load")]), "load").T
+    assert len(x) < 300
+    across, up = 62 + seconds * 30 * (500 - 134 - 62), 312 - (volts + 40) / 80 * (312 - 44)  # the axis: -40 to 40 V
+    beside = (np.interp(across, x, y) - up) / np.hypot(1, np.gradient(up, across))  # at right angles to the line
+    assert np.abs(beside).max() < 0.25
+
+
 def test_the_end_of_the_trace_reaches_the_picture():
     values = np.zeros(20_000)
     values[-1] = 5.0
