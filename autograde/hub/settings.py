@@ -74,6 +74,7 @@ def _write(site: Site, role: str, found: courses.Settings) -> None:
             f"from autograde.course import configure\n\nconfigure(get_config(), {str(site.course)!r})  # noqa: F821\n"
         )
         write_whole(own / "config" / "nbgrader_config.py", words)
+    write_whole(own / "config" / "migrated", "")  # or each server would look for settings of old and note it here
     for path in (own.parent, own, *own.rglob("*")):
         path.chmod(0o755 if path.is_dir() else 0o644)
 
@@ -83,7 +84,7 @@ def _prepare(spawner, site: Site, found: courses.Settings) -> None:
     name = spawner.user.name
     role = "instructor" if site.is_instructor(name) else "learner"
     if role == "learner" and name not in learners(site.course):
-        raise web.HTTPError(403, f"{name} is not enrolled in this course; ask your instructor to enrol you.")
+        raise _not_enrolled(name)
     home = Path(pwd.getpwnam(name).pw_dir)
     home.chmod(0o700)
     programs = site.learners_python if role == "learner" else Path(sys.executable).parent
@@ -99,6 +100,13 @@ def _prepare(spawner, site: Site, found: courses.Settings) -> None:
     spawner.notebook_dir = folder
     spawner.default_url = "/lab"
     spawner.environment = _environment(site, role, found.course, name, home, programs)
+
+
+def _not_enrolled(name: str) -> web.HTTPError:
+    sentence = f"{name} is not enrolled in this course; ask your instructor to enrol you."
+    error = web.HTTPError(403, sentence)
+    error.jupyterhub_message = sentence  # what JupyterHub shows
+    return error
 
 
 def _environment(site: Site, role: str, course: str, name: str, home: Path, programs: Path) -> dict[str, str]:
