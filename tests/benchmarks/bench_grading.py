@@ -97,12 +97,12 @@ def measured(command: list[str], folder: Path) -> tuple[float, int]:
 def proportional(pid: int) -> int:
     """Memory that forks share counts once: what each has to itself and its share, where this system says so."""
     try:
-        return sum(_pss(one) for one in family(pid))
+        return sum(pss(one) for one in family(pid))
     except OSError:
         return resident_bytes(pid)
 
 
-def _pss(pid: int) -> int:
+def pss(pid: int) -> int:
     lines = Path(f"/proc/{pid}/smaps_rollup").read_text().splitlines()
     return next((int(line.split()[1]) * 1024 for line in lines if line.startswith("Pss:")), 0)
 
