@@ -22,7 +22,7 @@ import time
 from pathlib import Path
 
 import nbformat
-from bench_grading import family, proportional
+from bench_grading import compiled, family, proportional
 from mixed_cohort import DUE, SHARES, hand_in, learner
 
 from autograde import course as courses
@@ -65,7 +65,7 @@ class Meter:
         """Run ``command``; its exit code 1 is no failure: some hand-ins need a person."""
         so_far = dict(self.of(size, step))
         with (folder.parent / f"{step.replace(' ', '-')}.txt").open("w") as said:
-            process = subprocess.Popen(command, cwd=folder, stdout=said, stderr=subprocess.STDOUT)
+            process = subprocess.Popen(command, cwd=folder, env=compiled(), stdout=said, stderr=subprocess.STDOUT)
             began, cpu, peak, busy = time.perf_counter(), 0.0, 0, _busy()
             while process.poll() is None:
                 time.sleep(0.25)
