@@ -1,6 +1,7 @@
 """The warm fork beside a kernel: the same things marked and shown; and nothing goes from one learner to the next."""
 
 import re
+import subprocess
 import sys
 from dataclasses import replace
 from pathlib import Path
@@ -308,6 +309,19 @@ def test_nothing_is_left_by_practice_but_what_the_library_keeps(warm, practised)
     assert after == before
     kept = "from halfcycle.wiring import _template\nprint(_template.cache_info().currsize)"
     assert [int(_said(one.run(_task(kept)))) > 0 for one in (warm, practised)] == [False, True]
+
+
+def test_practice_that_does_not_end_is_ended_and_leaves_the_shell_as_it_was():
+    source = """
+import os, signal
+from autograde.behind import practice, shell
+one, practice._MOST_SECONDS = shell.prepare(), 0.3
+before = dict(os.environ)
+practice.practise([["import os\\nos.environ['LEFT'] = '1'", "while True: pass"], ["print('never')"]], shell.ZMQInteractiveShell)
+print(shell.ZMQInteractiveShell.instance() is one, os.environ == before, signal.getsignal(signal.SIGALRM) == signal.SIG_DFL)
+"""
+    done = subprocess.run([sys.executable, "-c", source], capture_output=True, text=True, timeout=60, check=True)
+    assert done.stdout == "True True True\n"
 
 
 def test_the_looks_would_see_what_is_left(warm):
