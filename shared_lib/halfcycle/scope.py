@@ -134,20 +134,24 @@ def decimate(seconds: np.ndarray, values: np.ndarray, columns: int) -> np.ndarra
     >>> len(kept), 555 in kept, 999 in kept
     (21, True, True)
     """
-    span = seconds[-1] - seconds[0]
-    column = np.minimum((seconds - seconds[0]) * (columns / span), columns - 1).astype(int)
-    first = np.flatnonzero(np.r_[True, column[1:] != column[:-1]])
-    last = np.r_[first[1:], column.size] - 1
-    counts = last - first + 1
-    least = _first_hits(values == np.repeat(np.minimum.reduceat(values, first), counts), column)
-    greatest = _first_hits(values == np.repeat(np.maximum.reduceat(values, first), counts), column)
-    return np.unique(np.concatenate([first, least, greatest, last]))
+    place = (seconds - seconds[0]) * (columns / (seconds[-1] - seconds[0]))
+    first = _each_once(np.searchsorted(place, np.arange(columns)))
+    last = np.r_[first[1:], place.size] - 1
+    extremes = (
+        _first_hits(reach(values, first), values, first) for reach in (np.minimum.reduceat, np.maximum.reduceat)
+    )
+    return _each_once(np.sort(np.concatenate([first, *extremes, last])))
 
 
-def _first_hits(hit: np.ndarray, column: np.ndarray) -> np.ndarray:
-    """The first index per column at which `hit` is true."""
-    where = np.flatnonzero(hit)
-    return where[np.r_[True, np.diff(column[where]) > 0]]
+def _each_once(rising: np.ndarray) -> np.ndarray:
+    """Rising indices without repetitions (numpy's own search for them takes several times as long)."""
+    return rising[np.diff(rising, prepend=-1) > 0]
+
+
+def _first_hits(wanted: np.ndarray, values: np.ndarray, first: np.ndarray) -> np.ndarray:
+    """The first index in each column, which begin at `first`, at which the value is the one wanted there."""
+    where = np.flatnonzero(values == np.repeat(wanted, np.diff(first, append=values.size)))
+    return where[np.searchsorted(where, first)]
 
 
 def scope_svg(

@@ -89,7 +89,9 @@ class Waveform:
 
 
 def _own(samples) -> np.ndarray:
-    """A private read-only copy, so that a frozen record really is frozen."""
+    """A private read-only copy, so that a frozen record really is frozen; what is frozen already is shared."""
+    if type(samples) is np.ndarray and samples.dtype == float and samples.flags.owndata and not samples.flags.writeable:
+        return samples
     copy = np.array(samples, dtype=float)
     copy.setflags(write=False)
     return copy
@@ -105,7 +107,7 @@ def _problem(seconds: np.ndarray, values: np.ndarray) -> str:
         return "A waveform needs at least two samples."
     if not (np.isfinite(seconds).all() and np.isfinite(values).all()):
         return "A waveform may not hold missing or infinite samples."
-    if (np.diff(seconds) < 0).any():
+    if (seconds[1:] < seconds[:-1]).any():
         return "The times of a waveform may not run backwards."
     if seconds[0] == seconds[-1]:
         return "All samples of the waveform fall on one instant, so it has no duration."

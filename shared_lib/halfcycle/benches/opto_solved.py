@@ -166,11 +166,8 @@ _ASKED = (
 def _numbers(settings: Settings) -> Numbers:
     run, seconds = _settled(settings)
     inner, winding, output, line, led, coil, through = run.quantities(list(_ASKED), seconds)
-    volts = {
-        name: _record(seconds, row, "V")
-        for name, row in (("load", inner + winding), ("output", output), ("line", line))
-    }
-    amps = {name: _record(seconds, row, "A") for name, row in (("led", led), ("coil", coil), ("output", through))}
+    volts = _records(seconds, {"load": inner + winding, "output": output, "line": line}, "V")
+    amps = _records(seconds, {"led": led, "coil": coil, "output": through}, "A")
     load_volts, coil_amps = meters.true_rms(volts["load"]), meters.true_rms(amps["coil"])
     return Numbers(
         led_peak_amps=meters.peak(amps["led"]),
@@ -206,9 +203,9 @@ def _settled(settings: Settings) -> tuple[Run, np.ndarray]:
     return run, np.linspace(run.end - 2 / _HERTZ, run.end, 2 * SAMPLES + 1)
 
 
-def _record(seconds: np.ndarray, values: np.ndarray, unit: str) -> Waveform:
+def _records(seconds: np.ndarray, rows: dict[str, np.ndarray], unit: str) -> dict[str, Waveform]:
     """Two cycles, so that the eye sees them repeat; one is shown twice."""
-    times = seconds - seconds[0]
-    if times.size == SAMPLES + 1:
-        times, values = np.concatenate([times, times + times[-1]]), np.tile(values, 2)
-    return Waveform(times, values, unit)
+    times, cycles = seconds - seconds[0], (2 if seconds.size == SAMPLES + 1 else 1)
+    times = np.concatenate([times + k * times[-1] for k in range(cycles)])
+    times.setflags(write=False)  # so that all waves share them
+    return {name: Waveform(times, np.tile(row, cycles), unit) for name, row in rows.items()}

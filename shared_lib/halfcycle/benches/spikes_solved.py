@@ -203,8 +203,11 @@ def _instants(run: Run, openings: list[float]) -> np.ndarray:
     """Even steps, and close ones after each opening of the switch and about each change of any other part."""
     changes = [piece.begin for piece in run.pieces[1:]]
     near = [np.add.outer(openings, _AFTER_OPENING).ravel(), np.add.outer(changes, [-_JUST, _JUST]).ravel()]
-    every = np.concatenate([run.times(_STEPS), *near])
-    return np.unique(every[(every >= run.begin) & (every <= run.end)])
+    every = np.sort(np.concatenate([run.times(_STEPS), *near]))
+    inside = (every >= run.begin) & (every <= run.end) & (np.diff(every, prepend=-np.inf) > 0)
+    instants = every[inside]
+    instants.setflags(write=False)  # so that all waves share them
+    return instants
 
 
 def _undisturbed(net: Network, settings: Settings) -> Run:

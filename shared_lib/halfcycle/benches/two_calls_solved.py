@@ -86,6 +86,8 @@ def _numbers(settings: Settings) -> Numbers:
     )
     line, conductor, drawn, *pairs = _probe(solved, settings)
     leds, coils, diodes = pairs[0:2], pairs[2:4], pairs[4:6]
+    downwards = leds[1].with_values(-leds[1].values)
+    line_twice, conductor_twice, *leds_twice = _twice(line, conductor, leds[0], downwards)
     return Numbers(
         dc_volts=_shown(meters.dc(conductor)),
         ac_volts=_shown(meters.ac_rms(conductor)),
@@ -97,9 +99,9 @@ def _numbers(settings: Settings) -> Numbers:
         coil_dc_amps=tuple(_shown(meters.dc(coil)) for coil in coils),
         resistor_watts=tuple(meters.true_rms(led) ** 2 * settings.led_resistor_ohm for led in leds),
         drawn_va=meters.true_rms(line) * meters.true_rms(drawn),
-        line=_twice(line),
-        conductor=_twice(conductor),
-        leds=(_twice(leds[0]), _twice(leds[1].with_values(-leds[1].values))),
+        line=line_twice,
+        conductor=conductor_twice,
+        leds=tuple(leds_twice),
         coils=tuple(coils),
         diodes=tuple(diodes),
         wire_amps=pairs[6],
@@ -113,8 +115,10 @@ def _probe(solved, settings: Settings) -> list[Waveform]:
     closed = {"diode A": settings.call_a, "diode B": settings.call_b, "wire": settings.call_a or settings.call_b}
     wanted += [("amps", name if there else "meter") for name, there in closed.items()]
     times = solved.run.times(solved.steps)
+    since = times - times[0]
+    since.setflags(write=False)  # so that all waves share it
     waves = [
-        Waveform(times - times[0], values, "A" if kind == "amps" else "V")
+        Waveform(since, values, "A" if kind == "amps" else "V")
         for (kind, _), values in zip(wanted, solved.run.quantities(wanted, times), strict=True)
     ]
     dead = waves[-1].with_values(np.zeros(times.size))
@@ -126,10 +130,12 @@ def _shown(value: float) -> float:
     return value if abs(value) >= _LAST_DIGIT else 0.0
 
 
-def _twice(wave: Waveform) -> Waveform:
-    """One period shown as two, so that the eye sees it repeat."""
-    seconds = np.concatenate([wave.seconds + k * wave.duration_s for k in range(_CYCLES)])
-    return Waveform(seconds, np.tile(wave.values, _CYCLES), wave.unit)
+def _twice(*waves: Waveform) -> list[Waveform]:
+    """Waves over one period shown as two, so that the eye sees them repeat."""
+    first = waves[0]
+    seconds = np.concatenate([first.seconds + k * first.duration_s for k in range(_CYCLES)])
+    seconds.setflags(write=False)  # so that all waves share them
+    return [Waveform(seconds, np.tile(wave.values, _CYCLES), wave.unit) for wave in waves]
 
 
 @dataclass(frozen=True)
