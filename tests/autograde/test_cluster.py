@@ -3,6 +3,7 @@
 import contextlib
 import copy
 import json
+import os
 import signal
 import subprocess
 import sys
@@ -43,6 +44,21 @@ class Cluster:
         options = ("--nthreads", "1", "--no-nanny", "--host", "127.0.0.1", "--local-directory", str(self.place))
         return self._start("worker", self.address, *options)
 
+    def workers(self, count):
+        """``count`` workers, as soon as the scheduler knows all of them."""
+        started = [self.worker() for _ in range(count)]
+        with Client(self.address, set_as_default=False) as client:
+            client.wait_for_workers(count, timeout=60)
+        return started
+
+    def kill_one_at_work(self, keys):
+        """Kill a worker that has one of the tasks ``keys`` at hand, and not for long; return its process."""
+        with Client(self.address, set_as_default=False) as client:
+            name = _just_begun(client, keys)
+            pid = client.run(os.getpid, workers=[name])[name]
+            os.kill(pid, signal.SIGKILL)
+            return next(one for one in self.processes if one.pid == pid)
+
     def close(self):
         for process in self.processes:
             with contextlib.suppress(ProcessLookupError):
@@ -54,6 +70,17 @@ class Cluster:
         quiet = {"stdout": subprocess.DEVNULL, "stderr": subprocess.DEVNULL}
         self.processes.append(subprocess.Popen(command, **quiet))
         return self.processes[-1]
+
+
+def _just_begun(client, keys):
+    """The worker that is given one of ``keys`` next; after a while, one that has had it all along."""
+    begun = {key for tasks in client.processing().values() for key in tasks}
+    for patience in range(500):
+        for name, tasks in client.processing().items():
+            if set(tasks) & set(keys) - (begun if patience < 50 else set()):
+                return name
+        time.sleep(0.02)
+    raise AssertionError("no worker is at work")
 
 
 @pytest.fixture(scope="module")
@@ -122,17 +149,16 @@ def test_without_the_package_there_is_one_sentence(monkeypatch, tmp_path):
 def test_the_same_results_and_a_lost_worker_costs_a_retry_and_nothing_else(cluster, tmp_path, sent):
     there, here = (tmp_path / name for name in ("there", "here"))
     course, alone = _course(there, "import time; time.sleep(2)"), _course(here, "import time; time.sleep(2)")
-    workers, lost = [cluster.worker(), cluster.worker()], []
+    workers, lost = cluster.workers(2), []
 
     def told(event, **facts):
-        """As soon as one result is there both workers are busy with others: one of them is killed outright."""
+        """As soon as one result is there, a worker that is busy with another is killed outright."""
         if event == "executed" and not lost:
-            lost.append(facts["learner"])
-            time.sleep(1)
-            workers[0].send_signal(signal.SIGKILL)
+            lost.extend([facts["learner"], cluster.kill_one_at_work(sent)])
 
     summary = grade(course, cluster=cluster.address, told=told)
-    assert workers[0].wait() == -signal.SIGKILL
+    assert lost[1] in workers
+    assert lost[1].wait() == -signal.SIGKILL
     assert [one.status for one in summary.outcomes] == [GRADED] * len(LEARNERS)
     assert summary.person == []
     grade(alone)

@@ -194,6 +194,7 @@ def timed(page, bench, events: int) -> list[float]:
     situation, names = WALKS[bench.NAME]
     for button in page.get_by_role("button", name=situation, exact=True).all():
         button.click()
+    page.wait_for_timeout(500)  # else the situation's answer may overtake the keys that follow
     for number, control in enumerate(bench.CONTROLS):
         if control.name in names:
             page.locator("[role=slider]").nth(number).press("Home")
