@@ -9,6 +9,7 @@ import subprocess
 import sys
 import time
 from collections import Counter
+from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 
 import pytest
@@ -154,11 +155,13 @@ def test_the_same_results_and_a_lost_worker_costs_a_retry_and_nothing_else(clust
     def told(event, **facts):
         """As soon as one result is there, a worker that is busy with another is killed outright."""
         if event == "executed" and not lost:
-            lost.extend([facts["learner"], cluster.kill_one_at_work(sent)])
+            lost.extend([facts["learner"], killer.submit(cluster.kill_one_at_work, sent)])
 
-    summary = grade(course, cluster=cluster.address, told=told)
-    assert lost[1] in workers
-    assert lost[1].wait() == -signal.SIGKILL
+    with ThreadPoolExecutor(1) as killer:  # grading waits until it is told
+        summary = grade(course, cluster=cluster.address, told=told)
+        killed = lost[1].result()
+    assert killed in workers
+    assert killed.wait() == -signal.SIGKILL
     assert [one.status for one in summary.outcomes] == [GRADED] * len(LEARNERS)
     assert summary.person == []
     grade(alone)
