@@ -173,7 +173,7 @@ def march(net: Network, length: float, tolerance: float, wanted: list, until: fl
     while now < length - 1e-12:
         if _processor_seconds() > until:
             return None
-        pattern = walker._settle(now, state, [walker._scheduled(now, modes)]).pattern
+        pattern = walker._settle(now, walker.layout.given(now, state), [walker._scheduled(now, modes)]).pattern
         end = min(length, walker._next_change(now))
         limits = {"rtol": tolerance, "atol": 1e-3 * tolerance, "max_step": PERIOD / 50}
         done = solve_ivp(
@@ -193,14 +193,14 @@ def march(net: Network, length: float, tolerance: float, wanted: list, until: fl
 
 
 def _slope(pattern):
-    return lambda t, x: pattern.slope(pattern.layout.drives(t), x)
+    states = len(pattern.layout.state)
+    return lambda t, x: pattern.motion[:states] @ pattern.layout.given(t, x)
 
 
 def _events(pattern) -> list:
     def event_of(rows):
         def margin(t, x):
-            drives = pattern.layout.drives(t)
-            return min(pattern.watch_state[rows] @ x + (pattern.watch_drive[rows] @ drives).real) - 1e-9
+            return min(pattern.watch_given[rows] @ pattern.layout.given(t, x)) - 1e-9
 
         margin.terminal, margin.direction = True, 1
         return margin
@@ -209,9 +209,8 @@ def _events(pattern) -> list:
 
 
 def _values(pattern, wanted, times, states) -> np.ndarray:
-    of_state, of_drive, _ = pattern._combine(*pattern.layout.probes(wanted))
-    drives = np.array([pattern.layout.drives(t) for t in times]).T
-    return np.vstack([times, of_state @ states + (of_drive @ drives).real])
+    given = np.array([pattern.layout.given(t, x) for t, x in zip(times, states.T, strict=True)]).T
+    return np.vstack([times, pattern.layout.probes(tuple(wanted)) @ pattern.of_given @ given])
 
 
 def print_ratios(cases, with_scipy: bool) -> None:

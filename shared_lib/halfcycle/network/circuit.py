@@ -123,12 +123,21 @@ class Network:
                 raise ValueError(f"a period of {period:g} s does not hold whole cycles of {hertz:g} Hz")
         return Run(*periodic(walker, start_s, period))
 
+    def idle(self) -> "Run":
+        """One period with every device left in the mode it begins in: what the sources keep up while nothing switches."""
+        walker = self._solver()
+        pattern = walker.pattern(walker.first_modes())
+        state = pattern.swing(0.0)
+        piece = Piece(pattern, 0.0, walker.layout.given(0.0, state))
+        piece.end = self.period_s
+        return Run([piece], state)
+
     def sample(self, times: np.ndarray, quantities: Iterable[tuple[str, str]], *, start_s: float = 0.0) -> np.ndarray:
         """Values of `quantities` ("volts" or "amps", part) at rising `times`, shape (quantities, times).
 
         Keeps nothing but the samples, so that ten thousand cycles need no more memory than is asked for.
         """
-        times, wanted = np.asarray(times, dtype=float), list(quantities)
+        times, wanted = np.asarray(times, dtype=float), tuple(quantities)
         if times.size * len(wanted) > _MOST_SAMPLES:
             raise ValueError(f"{times.size} samples of {len(wanted)} quantities would fill the memory; ask for fewer")
         if times.size == 0 or times[0] < start_s or (np.diff(times) < 0).any():
@@ -140,7 +149,7 @@ class Network:
         for piece in walker.pieces(start_s, end, walker.layout.start, walker.first_modes()):
             upto = np.searchsorted(times, piece.end, side="right")
             if upto > done:
-                out[:, done:upto] = _evaluate(piece, wanted, times[done:upto])
+                out[:, done:upto] = piece.values(wanted, times[done:upto])
             done = upto
         return out
 
@@ -196,11 +205,12 @@ class Run:
         order = np.argsort(times, axis=None, kind="stable")
         rising = times.ravel()[order]
         self._check_inside(rising)
+        wanted = tuple(wanted)
         out = np.empty((len(wanted), rising.size))
         edges = np.searchsorted(rising, [piece.end for piece in self.pieces[:-1]], side="right").tolist()
         for piece, first, last in zip(self.pieces, [0, *edges], [*edges, rising.size], strict=True):
             if last > first:
-                out[:, order[first:last]] = _evaluate(piece, wanted, rising[first:last])
+                out[:, order[first:last]] = piece.values(wanted, rising[first:last])
         return out.reshape(len(wanted), *times.shape)
 
     def _check_inside(self, rising: np.ndarray) -> None:
@@ -221,20 +231,3 @@ class Run:
             else:
                 spans.append((float(piece.begin), float(piece.end), mode))
         return spans
-
-
-def _evaluate(piece: Piece, wanted: list[tuple[str, str]], times: np.ndarray) -> np.ndarray:
-    pattern = piece.pattern
-    key = tuple(wanted)
-    if key not in pattern.asked:
-        for kind, name in wanted:
-            _check_known(pattern.layout, kind, name)
-        pattern.asked[key] = pattern.rows(key)
-    return piece.values(pattern.asked[key], times)
-
-
-def _check_known(layout: Layout, kind: str, name: str) -> None:
-    known = {layout.ground, *layout.nodes} if kind == "node" else layout.parts
-    if name not in known:
-        what = "node" if kind == "node" else "part"
-        raise ValueError(f"the network has no {what} {name!r}; it has {', '.join(map(repr, known))}")

@@ -61,6 +61,18 @@ def root(curve: Curve, low: float, high: float) -> float:
     return high
 
 
+def near(curve: Curve, t: float) -> float | None:
+    """Where `curve` rises through zero close to `t`, or None where Newton's method does not find that at once."""
+    for _ in range(5):
+        value, slope = curve(t)
+        if slope <= 0:
+            return None
+        before, t = t, t - value / slope
+        if abs(t - before) <= 1e-13 * t:
+            return t
+    return None
+
+
 def hump(times: list[float], margins: list[float]) -> tuple[float, float]:
     """Of a parabola through three points: half its second derivative, downwards, and what its top may have over them.
 

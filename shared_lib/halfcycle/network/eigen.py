@@ -29,10 +29,11 @@ def _graded(matrix: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
     """
     if len(matrix) < 2:
         return matrix.ravel(), np.ones_like(matrix), np.ones_like(matrix)
-    if np.abs(matrix).max(initial=0.0) < _STANDING:
-        return _standing(matrix)
     rates, right = np.linalg.eig(matrix)
-    if np.abs(rates).min() * _STIFF >= np.abs(rates).max():
+    sizes = np.abs(rates).tolist()
+    if max(sizes) < _STANDING and np.abs(matrix).max() < _STANDING:
+        return _standing(rates, right)
+    if min(sizes) * _STIFF >= max(sizes):
         return rates, right, np.linalg.inv(right)
     fast_right, fast_left = _fast_space(rates, right), _fast_space(*np.linalg.eig(matrix.T))
     count = fast_right.shape[1]
@@ -47,9 +48,8 @@ def _graded(matrix: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
     return np.concatenate([fast_rates, slow_rates]), right, left
 
 
-def _standing(matrix: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+def _standing(rates: np.ndarray, right: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
     """The same for rates of a year's time constant: none at all where rounding has left them no proper vectors."""
-    rates, right = np.linalg.eig(matrix)
     left = np.linalg.pinv(right)
     if np.abs(left * right.T).max(initial=0.0) < 1e3 and np.allclose(left @ right, np.eye(len(rates)), atol=1e-9):
         return rates, right, left

@@ -5,7 +5,7 @@ from math import inf
 
 import numpy as np
 
-from .curves import Curve, hump, root
+from .curves import Curve, hump, near, root
 from .equations import Pattern, spread
 from .pieces import Event, Piece
 
@@ -13,6 +13,7 @@ _EVEN = np.linspace(0, 49 / 48, 50)
 """Instants of the grid as parts of its length, half a period of the fastest source."""
 _FADING = np.geomspace(1e-4, 1, 16)
 """Further instants for each fast wave, as parts of its life."""
+_FIRST = [True]
 _MOST_STEPS = 4096
 _DEAD = 30.0
 """Time constants after which a wave is gone: exp(−30) is 1e-13."""
@@ -40,6 +41,16 @@ def first_event(piece: Piece, horizon: float) -> Event:
     return Event(horizon)
 
 
+def event_again(piece: Piece, old: Piece) -> Event | None:
+    """The event that ended `old`, for a piece that begins next to it: at the same instant, or where its margin opens now."""
+    row = old.event.row
+    if row < 0:
+        return Event(old.end - piece.begin)
+    curve = Curve(piece.pattern, spread(piece.pattern.watch[row : row + 1], piece.amplitudes)[0], piece.tolerance)
+    after = near(curve, old.event.after)
+    return None if after is None else Event(after, old.event.exits, row)
+
+
 class _Grid:
     """Instants at which margins are looked at, with the waves there.
 
@@ -60,27 +71,24 @@ def _grid(pattern: Pattern, done: float) -> _Grid:
     """The grid for a stretch that begins `done` seconds into a piece: by then its fast waves may be gone."""
     dead = sum(1 for rate in pattern.decay_rates if rate * done > _DEAD)
     if dead not in pattern.grids:
-        pattern.grids[dead] = _make_grid(pattern, pattern.rates[dead:])
+        pattern.grids[dead] = _make_grid(pattern, dead)
     return pattern.grids[dead]
 
 
-def _make_grid(pattern: Pattern, rates: np.ndarray) -> _Grid:
+def _make_grid(pattern: Pattern, dead: int) -> _Grid:
     half = 0.5 * pattern.layout.shortest_period_s
-    lives = _DEAD / np.maximum(np.abs(rates.real), 1e-30)
-    swings = rates.imag * _PER_RADIAN
-    length = min(
-        [half, *(_MOST_STEPS / s for s, life in zip(swings, lives, strict=True) if s * min(life, half) > _MOST_STEPS)]
-    )
+    alive = pattern.exponents[dead : len(pattern.rates)]
+    waves = [(-decay, _DEAD / max(-decay, 1e-30), turn * _PER_RADIAN) for decay, turn in alive]
+    length = min([half, *(_MOST_STEPS / swing for _, life, swing in waves if swing * min(life, half) > _MOST_STEPS)])
     times, end = [_EVEN * length], _EVEN[-1] * length
-    for rate, life, swing in zip(rates, lives, swings, strict=True):
-        alive = min(end, life)
-        if abs(rate) * length > 4:
-            times.append(_FADING * alive)
-        if swing * alive > 4:
-            times.append(np.linspace(0, alive, int(swing * alive) + 2)[1:])
-    times = np.sort(np.concatenate(times))
-    times = times[np.concatenate([[True], np.diff(times) > 0])]
-    return _Grid(pattern, times, length)
+    for decay, life, swing in waves:
+        lasts = min(end, life)
+        if max(decay, swing / _PER_RADIAN) * length > 4:
+            times.append(_FADING * lasts)
+        if swing * lasts > 4:
+            times.append(np.linspace(0, lasts, int(swing * lasts) + 2)[1:])
+    every = np.sort(np.concatenate(times))
+    return _Grid(pattern, every[np.concatenate([_FIRST, every[1:] > every[:-1]])], length)
 
 
 def _scan(piece: Piece, grid: _Grid, amplitudes: np.ndarray, limit: float) -> Event | None:
@@ -88,17 +96,17 @@ def _scan(piece: Piece, grid: _Grid, amplitudes: np.ndarray, limit: float) -> Ev
     pattern = piece.pattern
     rows = piece.margins if amplitudes is piece.amplitudes else spread(pattern.watch, amplitudes)
     asked = int(grid.times.searchsorted(limit)) + 2
-    times, each = grid.times[:asked], grid.waves[:asked] @ rows.T
+    times, each = grid.times[:asked], rows @ grid.waves[:, :asked]
     margins = pattern.least_margins(each)
     opened = margins > piece.tolerance
-    rises = opened[1:] & ~opened[:-1]
-    step = int(rises.argmax()) // rises.shape[1]
-    rising = rises[step].nonzero()[0]
+    exits, steps = (opened[:, 1:] > opened[:, :-1]).nonzero()
+    step = int(steps.min(initial=len(times) - 2))
+    rising = exits[steps == step].tolist()
     search = _Search(piece, rows, times, each, margins)
-    grazed = search.graze(step + 1 if len(rising) else len(times) - 1, limit)
-    if grazed is not None or not len(rising):
+    grazed = search.graze(step + 1, limit)
+    if grazed is not None or not rising:
         return grazed
-    event = search.first_cross(rising.tolist(), times[step], times[step + 1])
+    event = search.first_cross(rising, times[step], times[step + 1])
     return event if event.after < limit else None
 
 
@@ -133,12 +141,10 @@ class _Search:
 
     def graze(self, stop: int, limit: float) -> Event | None:
         """An opening between two instants of the grid, up to `stop`: where a margin has its top just below zero."""
-        times, margins = self.times, self.margins
-        if stop < 2:
-            return None
-        up = margins[1 : stop + 1] >= margins[:stop]
-        tops = (up[:-1] & ~up[1:]).ravel().nonzero()[0]
-        for k, exit in (divmod(top, margins.shape[1]) for top in tops.tolist()):
+        times, margins = self.times, self.margins[:, : stop + 1]
+        up = margins[:, 1:] >= margins[:, :-1]
+        first, exits = (up[:, :-1] > up[:, 1:]).T.nonzero()
+        for k, exit in zip(first.tolist(), exits.tolist(), strict=True):
             if times[k] >= limit:
                 return None
             top = self._top(exit, slice(k, k + 3))
@@ -154,7 +160,7 @@ class _Search:
         is held to a parabola; of several, which may be in amperes and in volts, each to its own tangents.
         """
         low, _, high = times = self.times[three].tolist()
-        margins = (self.margins[three, exit] - self.tolerance).tolist()
+        margins = (self.margins[exit, three] - self.tolerance).tolist()
         bend, reach = hump(times, margins)
         rows = self.pattern.exits[exit][2]
         several = rows.stop - rows.start > 1
@@ -183,7 +189,7 @@ class _Search:
     def _bends(self, exit: int, three: slice) -> list[float]:
         """For each condition of an exit, half the second derivative of its margin over three points, whatever its sign."""
         times, rows = self.times[three].tolist(), self.pattern.exits[exit][2]
-        return [abs(hump(times, margins)[0]) for margins in self.each[three, rows].T.tolist()]
+        return [abs(hump(times, margins)[0]) for margins in self.each[rows, three].tolist()]
 
     def _highest(self, exit: int, bends: list[float], at: float, low: float, high: float) -> float:
         """No more than this are all of the exit's margins at once between `low` and `high`: tangents, and twice the bend."""
@@ -200,5 +206,5 @@ class _Search:
 
     def _can_open(self, exit: int, three: slice) -> bool:
         """Whether each condition by itself comes near being true: over its points it rises no more than they spread."""
-        margins = self.each[three, self.pattern.exits[exit][2]]
-        return bool((2 * margins.max(axis=0) - margins.min(axis=0)).min() > 0)
+        margins = self.each[self.pattern.exits[exit][2], three]
+        return bool((2 * margins.max(axis=1) - margins.min(axis=1)).min() > 0)

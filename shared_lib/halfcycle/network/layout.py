@@ -1,6 +1,6 @@
 """What all switch patterns of a network share: its nodes, its state, its sources, its unswitched equations."""
 
-from collections.abc import Sequence
+from collections.abc import Iterable
 from functools import cached_property
 
 import numpy as np
@@ -16,8 +16,10 @@ class Layout:
     """The unknowns of a network (node voltages, then currents of sources, capacitors, devices) and its fixed matrices.
 
     `parts` maps a name to (part, plus node, minus node); `ground` is the node at zero volts.
-    The equations are ``matrix · unknowns = of_state · state + of_drive · drives``, the devices' own laws left empty
-    (a device's current is an unknown of its own: as a difference of voltages it would drown in rounding). `slopes` turns the unknowns into the derivative of the state.
+    What is *given* at an instant is the state, then cos ωt and sin ωt of each frequency, then 1. Every equation and every
+    quantity is a row over the unknowns, then over what is given; `equations` has those that add up to zero, the devices'
+    own laws left empty (a device's current is an unknown of its own: as a difference of voltages it would drown in
+    rounding). `slopes` turns the unknowns into the derivative of the state, `spin` what is given into that of the sources.
     """
 
     def __init__(self, parts: dict, ground: str):
@@ -32,20 +34,28 @@ class Layout:
         self.size = len(self.nodes) + len(self.branches)
         self.hertz = sorted({self.parts[n][0].hertz for n in of(VoltageSource, CurrentSource) if self._swings(n)})
         self.omega = 2 * np.pi * np.array(self.hertz)
-        self.turning = 1j * self.omega
+        self.given_size = len(self.state) + 2 * len(self.hertz) + 1
+        self.cosines = slice(len(self.state), len(self.state) + len(self.hertz))
+        self.sines = slice(self.cosines.stop, self.given_size - 1)
         self.shortest_period_s = 1 / self.hertz[-1] if self.hertz else 1 / 60
         self.instant = 1e-9 * self.shortest_period_s
         self._check_connected()
+        self.units = np.eye(self.size + self.given_size)
         self.spans = {name: self._span(plus, minus) for name, (_, plus, minus) in parts.items()}
-        self.device_spans = np.array([self.spans[n] for n in self.devices]).reshape(len(self.devices), self.size)
-        self.device_rows = np.arange(self.size - len(self.devices), self.size)
-        self._units, self._state_units = np.eye(self.size), np.eye(len(self.state))
+        self._asked: dict[tuple, np.ndarray] = {}
         self._margins: dict[tuple[str, str], tuple] = {}
         self.sizes = self._sizes()
+        self.energy_root = np.sqrt(self.sizes)
+        self.turned = self._turned()
+        self.turned_back = self.turned.conj().T
+        self.turning = np.append(1j * self.omega, 0.0)
         self.slopes = self._slopes()
-        self.matrix, self.of_state, self.of_drive = self._fixed_equations()
+        self.spin = self._spin()
+        self.equations = self._fixed_equations()
         self.islands = self._islands()
-        self.held = np.array([held for _, held, _ in self.islands]).reshape(len(self.islands), len(self.state))
+        self.scale = self._scale()
+        self.law_rows = [self._laws_of(name) for name in self.devices]
+        self.held = self.table(held for _, held in self.islands)[:, self.size : self.size + len(self.state)]
 
     def _names_of(self, *kinds: type) -> list[str]:
         return [name for name, (part, _, _) in self.parts.items() if isinstance(part, kinds)]
@@ -68,8 +78,8 @@ class Layout:
         return np.array(caps + [self.parts[n][0].initial_amps for n in self.inductors], dtype=float)
 
     def _span(self, plus: str, minus: str) -> np.ndarray:
-        """Row that turns the unknowns into the voltage from `plus` to `minus`, shape (size,)."""
-        row = np.zeros(self.size)
+        """The voltage from `plus` to `minus` as a row."""
+        row = np.zeros(len(self.units))
         for node, sign in ((plus, 1.0), (minus, -1.0)):
             if node != self.ground:
                 row[self.nodes[node]] += sign
@@ -86,56 +96,83 @@ class Layout:
         for name in self.capacitors:
             rows[self.state[name], self.branches[name]] = 1.0
         for name in self.inductors:
-            rows[self.state[name]] = self.spans[name]
+            rows[self.state[name]] = self.spans[name][: self.size]
         return rows / self.sizes[:, None]
 
-    def _fixed_equations(self) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
-        matrix = np.zeros((self.size, self.size))
-        of_state = np.zeros((self.size, len(self.state)))
-        of_drive = np.zeros((self.size, 1 + len(self.hertz)), dtype=complex)
+    def _spin(self) -> np.ndarray:
+        """Square table that turns what is given into its derivative, the state's own left zero."""
+        table = np.zeros((self.given_size, self.given_size))
+        table[self.cosines, self.sines] = np.diag(-self.omega)
+        table[self.sines, self.cosines] = np.diag(self.omega)
+        return table
+
+    def _turned(self) -> np.ndarray:
+        """Turns what is given into exp(jωt) of each frequency, then 1."""
+        turns = len(self.hertz)
+        table = np.zeros((turns + 1, self.given_size), dtype=complex)
+        table[:turns, self.cosines], table[:turns, self.sines] = np.eye(turns), 1j * np.eye(turns)
+        table[turns, -1] = 1
+        return table
+
+    def _fixed_equations(self) -> np.ndarray:
+        """Kirchhoff's sum of the currents out of each node, then the law of each branch, shape (size, units)."""
+        table = np.zeros((self.size, len(self.units)))
         for name, (part, _, _) in self.parts.items():
             span = self.spans[name]
-            if isinstance(part, Resistor):
-                matrix += np.outer(span, span) / part.ohm
-            elif isinstance(part, Inductor):
-                of_state[:, self.state[name]] -= span
-            elif isinstance(part, CurrentSource):
-                of_drive -= np.outer(span, self.phasors(name))
-            elif name in self.branches:
-                row = self.branches[name]
-                matrix[:, row] += span
-                if isinstance(part, Device):
-                    continue
-                matrix[row] += span
-                if isinstance(part, Capacitor):
-                    of_state[row, self.state[name]] = 1.0
-                else:
-                    of_drive[row] = self.phasors(name)
-        return matrix, of_state, of_drive
+            table += np.outer(span[: self.size], self.probe("amps", name))
+            if name in self.branches and not isinstance(part, Device):
+                table[self.branches[name]] += span - self._held_volts(name, part)
+        return table
 
-    def _islands(self) -> list[tuple[int, np.ndarray, np.ndarray]]:
+    def _scale(self) -> np.ndarray:
+        """Factor of each equation and of its unknown that brings conductances and voltages near 1; a device's law is."""
+        largest = np.abs(self.equations[:, : self.size]).max(axis=1, initial=0.0)
+        return 1 / np.sqrt(np.where(largest > 0, largest, 1.0))
+
+    def scaled(self, row: np.ndarray) -> np.ndarray:
+        """A row, or table of rows, over the scaled unknowns."""
+        return np.concatenate([row[..., : self.size] * self.scale, row[..., self.size :]], axis=-1)
+
+    @cached_property
+    def scaled_equations(self) -> np.ndarray:
+        """Those of the equations that are no device's, scaled."""
+        others = self.size - len(self.devices)
+        return self.scaled(self.equations[:others]) * self.scale[:others, None]
+
+    def _laws_of(self, name: str) -> dict[str, np.ndarray]:
+        """For each mode of a device its law as a scaled row that is zero, the largest entry near 1; one row for like laws."""
+        rows, of_law = {}, {}
+        for mode, law in self.parts[name][0].laws.items():
+            row = law.siemens * self.spans[name] - self.units[self.branches[name]] + law.offset_amps * self.units[-1]
+            rows[mode] = of_law.setdefault(law, self.scaled(row / max(1.0, law.siemens)))
+        return rows
+
+    def _held_volts(self, name: str, part: Capacitor | VoltageSource) -> np.ndarray:
+        return self.units[self.size + self.state[name]] if isinstance(part, Capacitor) else self._drive(name)
+
+    def _islands(self) -> list[tuple[int, np.ndarray]]:
         """Groups of nodes that inductors (and current sources) alone hold: the currents into each add up to zero.
 
-        For each its first node's row, and that sum as rows over the state and over the drives.
+        For each its first node's row, and that sum as a row.
         """
         bonds = [(p, m) for part, p, m in self.parts.values() if not isinstance(part, Inductor | CurrentSource)]
         loose, out = set(self.nodes) - _reached({self.ground}, bonds), []
         while loose:
             group = _reached({min(loose, key=self.nodes.__getitem__)}, bonds)
             rows = sorted(self.nodes[node] for node in group)
-            held, driven = self.of_state[rows].sum(axis=0), self.of_drive[rows].sum(axis=0)
-            if not held.any():
+            held = self.equations[rows].sum(axis=0)
+            if not held[self.size : self.size + len(self.state)].any():
                 raise ValueError(self._floats(min(group, key=self.nodes.__getitem__)))
-            out.append((rows[0], held, driven))
+            out.append((rows[0], held))
             loose -= group
         return out
 
     def check_balance(self, seconds: float, x: np.ndarray) -> None:
         """Raise a ValueError where inductors that alone hold a node do not begin with currents that add up to zero."""
-        for _, held, driven in self.islands:
-            amps = np.concatenate([held * x, (driven * self.drives(seconds)).real])
+        for _, held in self.islands:
+            amps = held[self.size :] * self.given(seconds, x)
             if abs(amps.sum()) > 1e-9 + 1e-6 * np.abs(amps).max():
-                names = " and ".join(repr(n) for n in self.inductors if held[self.state[n]])
+                names = " and ".join(repr(n) for n, k in self.state.items() if held[self.size + k])
                 raise ValueError(
                     f"nothing but {names} holds a node, so the currents they begin with must add up to zero there"
                 )
@@ -145,68 +182,59 @@ class Layout:
         turns = self.omega * seconds
         return np.concatenate([x, np.cos(turns), np.sin(turns), _ONE])
 
-    def drives(self, seconds: float) -> np.ndarray:
-        """1, and exp(jωt) of each frequency."""
-        return np.concatenate([_ONE, np.exp(self.turning * seconds)])
-
-    def phasors(self, name: str) -> np.ndarray:
-        """A source's drive as [dc, one complex amplitude a frequency], the real part of X·exp(jωt)."""
-        part = self.parts[name][0]
+    def _drive(self, name: str) -> np.ndarray:
+        """What a source drives, V or A, as a row."""
+        part, row = self.parts[name][0], np.zeros(len(self.units))
         volts = isinstance(part, VoltageSource)
-        drive = np.zeros(1 + len(self.hertz), dtype=complex)
-        drive[0] = part.dc_volts if volts else part.dc_amps
+        row[-1] = part.dc_volts if volts else part.dc_amps
         if self._swings(name):
-            peak = part.volts_peak if volts else part.amps_peak
-            drive[1 + self.hertz.index(part.hertz)] = -1j * peak * np.exp(1j * np.deg2rad(part.degrees))
-        return drive
+            peak, turn = part.volts_peak if volts else part.amps_peak, np.deg2rad(part.degrees)
+            at = self.size + self.cosines.start + self.hertz.index(part.hertz)
+            row[at], row[at + len(self.hertz)] = peak * np.sin(turn), peak * np.cos(turn)
+        return row
 
-    def margins(self, name: str, mode: str) -> tuple[list[tuple[str, int]], tuple]:
-        """The exits of a device's mode, each (to, count of conditions), and all their margins as rows (see `probes`)."""
+    def margins(self, name: str, mode: str) -> tuple[list[tuple[str, int]], np.ndarray]:
+        """The exits of a device's mode, each (to, count of conditions), and all their margins as rows."""
         if (name, mode) not in self._margins:
             exits = self.parts[name][0].exits.get(mode, ())
-            rows = [self._margin(name, condition) for way in exits for condition in way.conditions]
-            table = tuple(map(np.array, zip(*rows, strict=True))) if rows else self.probes([])
+            table = self.table(self._margin(name, condition) for way in exits for condition in way.conditions)
             self._margins[name, mode] = [(way.to, len(way.conditions)) for way in exits], table
         return self._margins[name, mode]
 
-    def _margin(self, name: str, condition: Condition) -> tuple:
-        rows = self.probes([(condition.quantity, condition.part or name)])
+    def _margin(self, name: str, condition: Condition) -> np.ndarray:
         own_amps = condition.quantity == "amps" and condition.part is None
         sign = condition.sign * (_OWN_AMPS_WEIGHT if own_amps else 1)
-        unknowns, state, drive = (sign * row[0] for row in rows)
-        drive[0] -= sign * condition.threshold
-        return unknowns, state, drive
+        quantity = self.probe(condition.quantity, condition.part or name)
+        return sign * (quantity - condition.threshold * self.units[-1])
 
-    def probes(self, quantities: Sequence[tuple[str, str]]) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
-        """Quantities as rows over the unknowns, over the state and over the drives, each (quantities, …)."""
-        tables = (
-            np.zeros((len(quantities), self.size)),
-            np.zeros((len(quantities), len(self.state))),
-            np.zeros((len(quantities), 1 + len(self.hertz)), dtype=complex),
-        )
-        for k, (quantity, name) in enumerate(quantities):
-            for table, row in zip(tables, self._probe(quantity, name), strict=True):
-                if row is not None:
-                    table[k] = row
-        return tables
+    def table(self, rows: Iterable[np.ndarray]) -> np.ndarray:
+        """Rows as a table, which may be empty."""
+        return np.array([*rows]).reshape(-1, len(self.units))
 
-    def _probe(self, quantity: str, name: str) -> tuple:
-        """A quantity as rows (of unknowns, of state, of drives); None where a row is all zeros.
+    def probes(self, quantities: tuple[tuple[str, str], ...]) -> np.ndarray:
+        """Several quantities as a table of rows; a ValueError where there is no such part or node."""
+        if quantities not in self._asked:
+            self._asked[quantities] = self.table(self.probe(*each) for each in quantities)
+        return self._asked[quantities]
 
-        `quantity` is "volts" or "amps" of the part `name`, or "node" for the voltage of the node `name`.
-        """
+    def probe(self, quantity: str, name: str) -> np.ndarray:
+        """A quantity as a row: "volts" or "amps" of the part `name`, or "node" for the voltage of the node `name`."""
+        self._check_known(quantity, name)
         if quantity == "node":
-            return self._span(name, self.ground), None, None
+            return self._span(name, self.ground)
         if quantity == "volts":
-            return self.spans[name], None, None
+            return self.spans[name]
         part = self.parts[name][0]
-        if isinstance(part, Inductor):
-            return None, self._state_units[self.state[name]], None
+        if isinstance(part, Resistor):
+            return self.spans[name] / part.ohm
         if isinstance(part, CurrentSource):
-            return None, None, self.phasors(name)
-        if name in self.branches:
-            return self._units[self.branches[name]], None, None
-        return self.spans[name] / part.ohm, None, None
+            return self._drive(name)
+        return self.units[self.branches[name] if name in self.branches else self.size + self.state[name]]
+
+    def _check_known(self, quantity: str, name: str) -> None:
+        known, what = ({self.ground, *self.nodes}, "node") if quantity == "node" else (self.parts, "part")
+        if name not in known:
+            raise ValueError(f"the network has no {what} {name!r}; it has {', '.join(map(repr, known))}")
 
     def what_is_impossible(self, weight: np.ndarray) -> str:
         """A sentence that names the part to blame; `weight` says how much each unknown is left undetermined."""

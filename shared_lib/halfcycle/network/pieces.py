@@ -47,9 +47,9 @@ class Piece:
         """Coefficients of all margins over a table of waves."""
         return spread(self.pattern.watch, self.amplitudes)
 
-    def values(self, rows: np.ndarray, times: np.ndarray) -> np.ndarray:
-        """The quantities `rows` at the instants `times`, s, shape (rows, n)."""
-        return spread(rows, self.amplitudes) @ self.pattern.waves(times - self.begin).T
+    def values(self, quantities: tuple[tuple[str, str], ...], times: np.ndarray) -> np.ndarray:
+        """The quantities (see `Pattern.rows`) at the instants `times`, s, shape (quantities, n)."""
+        return spread(self.pattern.rows(quantities), self.amplitudes) @ self.pattern.waves(times - self.begin)
 
     def open_exits(self) -> list[float]:
         """By how much each exit stands open at the beginning; one on the verge is asked an instant on."""
@@ -67,7 +67,8 @@ class Piece:
         return float(self._first_margins()[2].max(initial=-inf))
 
     def _first_margins(self) -> np.ndarray:
-        return self.pattern.least_margins((self.pattern.first_margins @ self.given).reshape(3, -1))
+        margins = (self.pattern.first_margins @ self.given).reshape(3, -1)
+        return self.pattern.least_margins(margins.T).T
 
     def worst_exit(self) -> tuple[float, tuple | None]:
         """The exit that stands open widest, and by how much."""
@@ -84,14 +85,15 @@ class Piece:
         return margins[first], self.pattern.exits[first]
 
     def close(self, event: Event) -> tuple[np.ndarray, tuple]:
-        """End the piece at `event`; return the state there, and all exits that open there, the first one first."""
+        """End the piece at `event`; return what is given there, and all exits that open there, the first one first."""
         pattern = self.pattern
         self.end = self.begin + event.after
         self.growth = pattern.waves_at(event.after)
-        now = self.growth * self.amplitudes
-        state = (pattern.state_rows @ now).real
+        states = len(pattern.layout.state)
+        state = (pattern.of_waves[:states] @ (self.growth * self.amplitudes)).real
+        given = pattern.layout.given(self.end, state)
         if not event.exits:
-            return state, ()
-        margins = pattern.least_margins((pattern.watch @ now).real)
+            return given, ()
+        margins = pattern.least_margins(pattern.watch_given @ given)
         others = [way for way, margin in zip(pattern.exits, margins.tolist(), strict=True) if margin >= -_TOGETHER]
-        return state, (*event.exits, *(way for way in others if way not in event.exits))
+        return given, (*event.exits, *(way for way in others if way not in event.exits))

@@ -36,9 +36,10 @@ class Walker:
 
     def pattern(self, modes: Modes) -> Pattern:
         if modes not in self._patterns:
-            laws = tuple(self.layout.parts[n][0].laws[m] for n, m in zip(self.layout.devices, modes, strict=True))
-            pattern = Pattern(self.layout, modes, laws, self._by_laws.get(laws))
-            self._patterns[modes] = self._by_laws[laws] = pattern
+            laws = [of[mode] for of, mode in zip(self.layout.law_rows, modes, strict=True)]
+            alike = tuple(map(id, laws))
+            pattern = Pattern(self.layout, modes, laws, self._by_laws.get(alike))
+            self._patterns[modes] = self._by_laws[alike] = pattern
         return self._patterns[modes]
 
     def first_modes(self) -> Modes:
@@ -46,14 +47,14 @@ class Walker:
 
     def pieces(self, begin: float, end: float, x0: np.ndarray, modes: Modes) -> Iterator[Piece]:
         """Yield the exact pieces from `begin` to `end`; `last` holds the state and modes at the latest piece's end."""
-        now, x, stalled = begin, x0, 0
+        now, given, stalled = begin, self.layout.given(begin, x0), 0
         instant = 1e-12 * (end - begin) + 1e-15 * abs(end)
         candidates = [self._scheduled(now, modes)]
         for _ in range(_MOST_PIECES):
-            piece = self._settle(now, x, candidates)
+            piece = self._settle(now, given, candidates)
             piece.event = first_event(piece, min(end, self._next_change(now)) - now)
-            x, exits = piece.close(piece.event)
-            self.last = x, piece.pattern.modes
+            given, exits = piece.close(piece.event)
+            self.last = given[: len(x0)], piece.pattern.modes
             yield piece
             if piece.end >= end - instant:
                 return
@@ -87,10 +88,9 @@ class Walker:
 
     # ---- which modes hold just after an instant
 
-    def _settle(self, now: float, x: np.ndarray, candidates: list[Modes]) -> Piece:
+    def _settle(self, now: float, given: np.ndarray, candidates: list[Modes]) -> Piece:
         """The piece that starts here with modes that no exit contradicts an instant later."""
         *together, modes = candidates
-        given = self.layout.given(now, x)
         for joint in together:
             piece = Piece(self.pattern(joint), now, given)
             if piece.closes_soon():

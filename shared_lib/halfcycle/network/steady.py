@@ -1,7 +1,11 @@
 """The periodic steady state of a network, found by Newton's method on the state at one instant."""
 
+from copy import copy
+from functools import cached_property
+
 import numpy as np
 
+from .events import event_again
 from .pieces import Piece
 from .solve import Modes, SettleError, Walker
 
@@ -11,6 +15,8 @@ _CLOSED = 1e-9
 """Volts and amperes, or that part of the largest, to which a steady state closes."""
 _NEAR = 1e-7
 """The same for its distance from the true one, which is far more where it dies away slowly."""
+_ALIKE = 3e-5
+"""A step that is this part of the largest, or less, leads through the same events."""
 
 
 def periodic(walker: Walker, begin: float, period: float) -> tuple[list[Piece], np.ndarray]:
@@ -19,7 +25,8 @@ def periodic(walker: Walker, begin: float, period: float) -> tuple[list[Piece], 
     The sensitivity of a lap to its first state is that of each piece, times the jump that the shifted instant of an
     event makes (M. A. Aizerman and F. R. Gantmakher's "saltation matrix", Q. J. Mech. Appl. Math. 11, 1958, from
     memory). It sets out from what the sources make of the network while no device has switched; its own steady state
-    is all that a linear network needs. A step that makes the gap wider is halved; where that does not help, the circuit is left to run a while.
+    is all that a linear network needs. A step that makes the gap wider is halved; where that does not help, the circuit
+    is left to run a while.
     """
     modes = walker.first_modes()
     x = walker.pattern(modes).swing(begin)
@@ -39,6 +46,10 @@ def _next_lap(lap: "_Lap") -> "_Lap":
     (A filter capacitor set a little too high loses millivolts in a lap, which gives a slope that leads far too low.)
     """
     step, beyond = lap.newton_step(), None
+    if lap.modes == lap.end_modes and np.abs(step).max() < _ALIKE * lap.scale:
+        new = lap.retraced(lap.x + step)
+        if new and new.closes():
+            return new
     for halvings in range(_MOST_HALVINGS):
         new = lap.again(lap.x + step / 2**halvings)
         if new.size < lap.size * (1 - 0.1 / 2**halvings) or new.closes():
@@ -50,7 +61,7 @@ def _next_lap(lap: "_Lap") -> "_Lap":
 
 
 class _Lap:
-    """One period walked from the state `x`: where it led, and how that depends on `x`."""
+    """One period from the state `x`: its pieces, where they led, and how that depends on `x`."""
 
     def __init__(self, walker: Walker, begin: float, period: float, x: np.ndarray, modes: Modes):
         self.walker, self.begin, self.period, self.x, self.modes = walker, begin, period, x, modes
@@ -59,21 +70,47 @@ class _Lap:
             if self.pieces and len(x):
                 self._jump(self.pieces[-1], piece)
             self.pieces.append(piece)
-            piece.reached = walker.last[0]
             self.jacobian = piece.pattern.flow(piece.growth) @ self.jacobian
-        self.reached, self.end_modes = walker.last
-        self.gap = self.reached - x
-        self.size = float(np.sqrt(walker.layout.sizes @ self.gap**2))
+        self._arrive(*walker.last)
+
+    def _arrive(self, reached: np.ndarray, modes: Modes) -> None:
+        self.reached, self.end_modes = reached, modes
+        self.gap = reached - self.x
+        self.size = float(np.sqrt(self.walker.layout.sizes @ self.gap**2))
 
     def again(self, x: np.ndarray) -> "_Lap":
         """A lap from another state, with the modes in which this one ended."""
         return _Lap(self.walker, self.begin, self.period, x, self.end_modes)
 
+    def retraced(self, x: np.ndarray) -> "_Lap | None":
+        """A lap from a state next to this one's by way of the same events, or None where those are no longer the same.
+
+        Every event is located anew, and no exit may stand open at either end of a piece; only in between nothing is
+        looked for, since a change so small cannot lift there what was not about to open anyway.
+        """
+        lap, given, end = copy(self), self.walker.layout.given(self.begin, x), self.begin
+        lap.x, lap.modes, lap.pieces = x, self.end_modes, []
+        for old in self.pieces:
+            piece = Piece(old.pattern, end, given)
+            piece.event = event_again(piece, old)
+            if piece.event is None or not piece.closes_soon():
+                return None
+            given, _ = piece.close(piece.event)
+            end = piece.end
+            lap.pieces.append(piece)
+        lap._arrive(given[: len(x)], self.end_modes)
+        return lap
+
+    @cached_property
+    def scale(self) -> float:
+        """The largest part of the state at any event, or 1."""
+        return max(1.0, *(np.abs(piece.given[: len(self.x)]).max() for piece in self.pieces))
+
     def closes(self) -> bool:
         if self.end_modes != self.modes or not len(self.x):
             return self.end_modes == self.modes
-        gap, scale = np.abs(self.gap).max(), max(1.0, *(np.abs(piece.reached).max() for piece in self.pieces))
-        return gap < 1e-13 * scale or (gap < _CLOSED * scale and np.abs(self.newton_step()).max() < _NEAR * scale)
+        gap = np.abs(self.gap).max() / self.scale
+        return gap < 1e-13 or (gap < _CLOSED and np.abs(self.newton_step()).max() < _NEAR * self.scale)
 
     def is_passed_by(self, other: "_Lap", step: np.ndarray) -> bool:
         """Whether `other`, which lies on along `step`, drifts back."""
@@ -82,7 +119,7 @@ class _Lap:
 
     def newton_step(self) -> np.ndarray:
         """The change of `x` that would close the gap if the lap were linear; what cannot change it stays as it is."""
-        root = np.sqrt(self.walker.layout.sizes)
+        root = self.walker.layout.energy_root
         matrix = (np.eye(len(self.x)) - self.jacobian) * root[:, None] / root
         held = self.walker.layout.held / root
         matrix += held.T @ held / (held**2).sum(axis=1, initial=1e-300).max(initial=1e-300)
@@ -92,10 +129,12 @@ class _Lap:
         """What a small shift of the event between two pieces does to the state after it."""
         if before.event.row < 0:
             return
-        x, old, new = before.reached, before.pattern, after.pattern
-        drives = old.layout.drives(before.end)
-        slope = old.slope(drives, x)
-        rate = old.margin_slope(before.event.row, drives, slope)
+        old, row = before.pattern, before.event.row
+        if old.motion is after.pattern.motion:
+            return
+        moves = old.motion @ after.given
+        rate = old.watch_given[row] @ moves
         if rate > 0:
-            kink = new.slope(drives, x) - slope
-            self.jacobian += np.outer(kink / rate, old.watch_state[before.event.row] @ self.jacobian)
+            states = len(self.x)
+            kink = (after.pattern.motion[:states] @ after.given - moves[:states]) / rate
+            self.jacobian += kink[:, None] * (old.watch_given[row, :states] @ self.jacobian)
