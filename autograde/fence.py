@@ -42,7 +42,7 @@ class Limits:
     cell_seconds: int = 30
     notebook_seconds: int = 120
     cpu_seconds: int = 90
-    memory_bytes: int = 3 * 2**30
+    memory_bytes: int = 2**30
     file_bytes: int = 16 * 2**20
     desk_bytes: int = 64 * 2**20
     processes: int = 64
