@@ -83,6 +83,7 @@ def _row(item: str, cell) -> tuple[float, str]:
     score, most = float(cell.metadata.nbgrader.get("score") or 0), float(cell.metadata.nbgrader.get("points") or 0)
     lines = _said(cell)
     handed, told = (lines[0], lines[-1]) if len(lines) > 1 else ("", "Not marked yet.")
+    handed = "" if handed == "Handed in: nothing." else handed  # what follows says it in words
     by_hand = " Changed by hand." if len(lines) > 1 and not lines[1].startswith(f"{score:g} of ") else ""
     cells = (
         f'<td class="number">{score:g} of {most:g}</td><td class="said">{escape(handed)} {escape(told + by_hand)}</td>'
