@@ -26,7 +26,6 @@ FITTED = {
 }
 _HERTZ = 60.0
 _STEPS = 800
-_ACTUATOR = ("feed", "diode", "switch", "choke", "freewheel", "store resistance", "stored")
 FLOWS_AMPS = 2e-3  # more than the leakage of a diode that blocks
 _JUST = 1e-9
 _AFTER_OPENING = np.concatenate([[-_JUST, _JUST], AFTER_OPENING_S])
@@ -118,13 +117,13 @@ def network(settings: Settings) -> Network:
         thermostat_ohm=settings.thermostat_ohm,
         store_volts=settings.store_volts,
     )
-    return _without(whole, {"filter capacitor"}) if settings.fault == "capacitor open" else whole
+    return _without(whole, "filter capacitor") if settings.fault == "capacitor open" else whole
 
 
-def _without(whole: Network, names: set[str]) -> Network:
+def _without(whole: Network, gone: str) -> Network:
     rest = Network(ground=whole.ground)
     for name, (part, plus, minus) in whole.parts.items():
-        if name not in names:
+        if name != gone:
             rest.add(name, plus, minus, part)
     return rest
 
@@ -142,7 +141,7 @@ def _numbers(settings: Settings) -> Numbers:
     closed = [(begin, end) for begin, end, mode in run.modes("switch") if mode == "on"]
     seconds = _instants(run, [end for _, end in closed])
     bus, thermostat, feed, stored, drawn, heater = _waves(run, seconds, *_ASKED, ("amps", _heated(net, settings)))
-    still, calm = _waves(_undisturbed(net, settings), seconds, *_ASKED[:2])
+    still, calm = _waves(net.idle(), seconds, *_ASKED[:2])
     top = _highest(bus, still)
     return Numbers(
         rms_volts=meters.true_rms(bus),
@@ -208,12 +207,6 @@ def _instants(run: Run, openings: list[float]) -> np.ndarray:
     instants = every[inside]
     instants.setflags(write=False)  # so that all waves share them
     return instants
-
-
-def _undisturbed(net: Network, settings: Settings) -> Run:
-    """The same bus with the actuator at rest."""
-    gone = {*_ACTUATOR, "filter capacitor"} if settings.place == "feed" else {*_ACTUATOR}
-    return _without(net, gone).steady()
 
 
 def _heated(net: Network, settings: Settings) -> str:
