@@ -7,7 +7,6 @@ every node voltage and current, hence the derivative of the state, and its eigen
 """
 
 from collections.abc import Sequence
-from functools import reduce
 
 import numpy as np
 
@@ -61,23 +60,21 @@ class Pattern:
         self._lay_out_waves()
         self.asked: dict[tuple, np.ndarray] = {}
         self.grids: dict[int, object] = {}
-        first_waves = np.array([self.waves_at(t) for t in (0.0, layout.instant, 100 * layout.instant)])
-        self._first_given = ((self.of_waves * first_waves[:, None]) @ self.to_amplitudes).real
-        turning = len(self.rates) + len(layout.omega)
+        self._first_waves = self.waves_at(layout.first_instants)
+        turning = len(self.rates) + len(layout.omegas)
         self.exponents = [(rate.real, rate.imag) for rate in self._exponents[:turning].tolist()]
-        self.decay_rates = np.abs(self.rates.real).tolist()
 
     # ---- node voltages and branch currents from what is given
 
     def _of_given(self, slopes: np.ndarray) -> np.ndarray:
         """Table that turns what is given into the unknowns, and into itself."""
         lay, size = self.layout, self.layout.size
-        table = np.concatenate([lay.scaled_equations, lay.table(self.laws)])
+        table = np.concatenate([lay.scaled_equations, *self.laws])
         for row, held in lay.islands:  # one of Kirchhoff's sums says nothing there; that it stays zero places the nodes
             given = held[size:]
             table[row] = lay.scaled(np.concatenate([given[: len(lay.state)] @ slopes, given @ lay.spin]))
             table[row] /= np.abs(table[row, :size]).max()
-        return np.concatenate([self._solved(table[:, :size], table[:, size:]), lay.units[size:, size:]])
+        return np.concatenate([self._solved(table[:, :size], table[:, size:]), lay.given_units])
 
     def _solved(self, matrix: np.ndarray, rest: np.ndarray) -> np.ndarray:
         """``matrix⁻¹ · −rest``, with a step of refinement: entries lie nine decades apart. A ValueError where there is none."""
@@ -115,8 +112,7 @@ class Pattern:
 
     def _detuning(self) -> float:
         """Distance of the nearest eigenvalue to a source's frequency, relative to it."""
-        omega = self.layout.omega[:, None]
-        return np.abs(1j - self.rates / omega).min(initial=1.0)
+        return min([1.0, *(abs(1j - rate / omega) for omega in self.layout.omegas for rate in self.rates.tolist())])
 
     def _lay_out_waves(self) -> None:
         """Tie the sources' waves to the state; keep one of each conjugate pair of eigenvalues, fast ones first.
@@ -127,24 +123,33 @@ class Pattern:
         lay, states, rates = self.layout, len(self.layout.state), self.rates.tolist()
         push = self.left @ (self.motion[:states] @ lay.turned_back)
         detunings = lay.turning - self.rates[:, None]
-        detunings[[abs(rate) < _SLOW for rate in rates], -1] = np.inf
+        detunings[np.abs(self.rates) < _SLOW, -1] = np.inf
         swings = self.right @ (push / detunings)
         keep = sorted((k for k in range(states) if rates[k].imag >= 0), key=lambda k: -abs(rates[k].real))
-        rates = [rates[k] for k in keep]
-        self.rates, self.left = self.rates[keep], self.left[keep]
-        self.right = self.right[:, keep] * [2.0 if rate.imag else 1.0 for rate in rates]
-        self.slow = [k for k, rate in enumerate(rates) if abs(rate) < _SLOW]
-        self.slow_rates, self.slow_push = self.rates[self.slow].real, push[[keep[k] for k in self.slow], -1]
-        own = self.left @ (np.eye(states, lay.given_size) - (swings @ lay.turned).real)
-        self.to_amplitudes = np.concatenate([own, lay.turned, lay.turned[[-1] * len(self.slow)]])
-        slow_from = len(keep) + len(lay.turned)
+        self.rates, self.left, self.right = self.rates[keep], self.left[keep], self.right[:, keep]
+        if len(keep) < states:
+            self.right = self.right * np.where(self.rates.imag, 2.0, 1.0)
+        own = self.left @ (lay.given_units[:states] - (swings @ lay.turned).real)
+        self.to_amplitudes = np.concatenate([own, lay.turned])
         self.of_waves = np.zeros(self.to_amplitudes.shape[::-1], dtype=complex)
         self.of_waves[:states, : len(keep)] = self.right
-        self.of_waves[:states, len(keep) : slow_from] = swings
-        self.of_waves[:states, slow_from:] = self.right[:, self.slow] * self.slow_push
-        self.of_waves[states:, len(keep) : slow_from] = lay.turned_back[states:]
-        self._exponents = np.concatenate([self.rates, lay.turning, np.zeros(len(self.slow))])
+        self.of_waves[:states, len(keep) :] = swings
+        self.of_waves[states:, len(keep) :] = lay.turned_back[states:]
+        self._exponents = np.concatenate([self.rates, lay.turning])
         self._swinging = self._exponents.imag.nonzero()[0]
+        self.slow = [k for k, old in enumerate(keep) if abs(rates[old]) < _SLOW]
+        self.slow_rates, self.slow_push = self.rates[self.slow].real, push[[keep[k] for k in self.slow], -1]
+        if self.slow:
+            self._lay_out_growths()
+
+    def _lay_out_growths(self) -> None:
+        """A wave more for each slow rate, which what is constant pushes."""
+        more, states = len(self.slow), len(self.layout.state)
+        growths = np.zeros((self.layout.given_size, more))
+        growths[:states] = (self.right[:, self.slow] * self.slow_push).real
+        self.to_amplitudes = np.concatenate([self.to_amplitudes, self.layout.turned[[-1] * more]])
+        self.of_waves = np.concatenate([self.of_waves, growths], axis=1)
+        self._exponents = np.concatenate([self._exponents, np.zeros(more)])
 
     # ---- quantities
 
@@ -165,16 +170,16 @@ class Pattern:
             tables.append(rows)
         self.watch_given = np.concatenate(tables) @ self.of_given
         self.watch = self.watch_given @ self.of_waves
-        most = max((rows.stop - rows.start for _, _, rows in self.exits), default=1)
-        self._nth_rows = [[min(rows.start + n, rows.stop - 1) for _, _, rows in self.exits] for n in range(most)]
-        self.first_margins = (self.watch_given @ self._first_given).reshape(-1, self.layout.given_size)
+        self._starts = np.array([rows.start for _, _, rows in self.exits])
+        first = (self.watch * self._first_waves[:, None]).reshape(-1, self.watch.shape[1])
+        self.first_margins = np.ascontiguousarray((first @ self.to_amplitudes).real)
         """The margins at a piece's beginning, an instant and a hundred instants on, by what is given there."""
 
     def least_margins(self, margins: np.ndarray) -> np.ndarray:
         """The least margin of each exit from the margins of all conditions, which lie along the first axis."""
-        if len(self._nth_rows) == 1:
+        if len(self.exits) == len(margins):
             return margins
-        return reduce(np.minimum, (margins[rows] for rows in self._nth_rows))
+        return np.minimum.reduceat(margins, self._starts)
 
     # ---- waves
 
@@ -188,26 +193,26 @@ class Pattern:
         size = out[swinging, 0]
         out[swinging, 1] = -size * np.sin(angle)
         out[swinging, 0] = size * np.cos(angle)
-        if len(self.slow):
-            out[-len(self.slow) :, 0] = self._growth(after[:, None]).T
+        if self.slow:
+            out[-len(self.slow) :, 0] = self._growth(after).T
         return out.reshape(-1, len(after))
 
-    def waves_at(self, after: float) -> np.ndarray:
-        """The waves at one instant, complex, shape (waves,)."""
-        out = np.exp(self._exponents * after)
-        if len(self.slow):
-            out[-len(self.slow) :] = self._growth(np.array([after]))
+    def waves_at(self, after: float | np.ndarray) -> np.ndarray:
+        """The waves at one instant or several, complex, shape (*instants, waves)."""
+        out = np.exp(np.multiply.outer(after, self._exponents))
+        if self.slow:
+            out[..., -len(self.slow) :] = self._growth(after)
         return out
 
     def shift(self, seconds: float) -> tuple[np.ndarray, np.ndarray]:
         """Factor and summand that turn the amplitudes at a beginning into those of one `seconds` later."""
         summand = np.zeros(len(self._exponents), dtype=complex)
-        summand[self.slow] = self.slow_push * self._growth(np.array([seconds]))
+        summand[self.slow] = self.slow_push * self._growth(seconds)
         return np.exp(self._exponents * seconds), summand
 
-    def _growth(self, after: np.ndarray) -> np.ndarray:
+    def _growth(self, after: float | np.ndarray) -> np.ndarray:
         rates = np.where(np.abs(self.slow_rates) < 1e-200, 1e-200, self.slow_rates)
-        return np.expm1(after * rates) / rates
+        return np.expm1(np.multiply.outer(after, rates)) / rates
 
     def swing(self, seconds: float) -> np.ndarray:
         """The state that the sources alone keep up, at `seconds`; the parts' own beginning where nothing damps it."""

@@ -69,7 +69,7 @@ class _Grid:
 
 def _grid(pattern: Pattern, done: float) -> _Grid:
     """The grid for a stretch that begins `done` seconds into a piece: by then its fast waves may be gone."""
-    dead = sum(1 for rate in pattern.decay_rates if rate * done > _DEAD)
+    dead = sum(-decay * done > _DEAD for decay, _ in pattern.exponents[: len(pattern.rates)])
     if dead not in pattern.grids:
         pattern.grids[dead] = _make_grid(pattern, dead)
     return pattern.grids[dead]

@@ -2,12 +2,12 @@
 
 from collections.abc import Iterable
 from functools import cached_property
+from math import cos, pi, sin
 
 import numpy as np
 
 from .parts import Capacitor, Condition, CurrentSource, Device, Inductor, Resistor, VoltageSource
 
-_ONE = np.ones(1)
 _OWN_AMPS_WEIGHT = 1000
 """A device's margin of its own current counts a thousandfold, since a nanoampere through 1 GΩ is a volt."""
 
@@ -33,14 +33,16 @@ class Layout:
         self.branches = {name: len(self.nodes) + k for k, name in enumerate(branches)}
         self.size = len(self.nodes) + len(self.branches)
         self.hertz = sorted({self.parts[n][0].hertz for n in of(VoltageSource, CurrentSource) if self._swings(n)})
-        self.omega = 2 * np.pi * np.array(self.hertz)
+        self.omegas = [2 * pi * hertz for hertz in self.hertz]
         self.given_size = len(self.state) + 2 * len(self.hertz) + 1
         self.cosines = slice(len(self.state), len(self.state) + len(self.hertz))
         self.sines = slice(self.cosines.stop, self.given_size - 1)
         self.shortest_period_s = 1 / self.hertz[-1] if self.hertz else 1 / 60
         self.instant = 1e-9 * self.shortest_period_s
+        self.first_instants = np.array([0.0, self.instant, 100 * self.instant])
         self._check_connected()
         self.units = np.eye(self.size + self.given_size)
+        self.given_units = self.units[self.size :, self.size :]
         self.spans = {name: self._span(plus, minus) for name, (_, plus, minus) in parts.items()}
         self._asked: dict[tuple, np.ndarray] = {}
         self._margins: dict[tuple[str, str], tuple] = {}
@@ -48,7 +50,7 @@ class Layout:
         self.energy_root = np.sqrt(self.sizes)
         self.turned = self._turned()
         self.turned_back = self.turned.conj().T
-        self.turning = np.append(1j * self.omega, 0.0)
+        self.turning = np.array([*(1j * omega for omega in self.omegas), 0j])
         self.slopes = self._slopes()
         self.spin = self._spin()
         self.equations = self._fixed_equations()
@@ -102,8 +104,8 @@ class Layout:
     def _spin(self) -> np.ndarray:
         """Square table that turns what is given into its derivative, the state's own left zero."""
         table = np.zeros((self.given_size, self.given_size))
-        table[self.cosines, self.sines] = np.diag(-self.omega)
-        table[self.sines, self.cosines] = np.diag(self.omega)
+        table[self.cosines, self.sines] = -np.diag(self.omegas)
+        table[self.sines, self.cosines] = np.diag(self.omegas)
         return table
 
     def _turned(self) -> np.ndarray:
@@ -140,11 +142,11 @@ class Layout:
         return self.scaled(self.equations[:others]) * self.scale[:others, None]
 
     def _laws_of(self, name: str) -> dict[str, np.ndarray]:
-        """For each mode of a device its law as a scaled row that is zero, the largest entry near 1; one row for like laws."""
+        """For each mode of a device its law as a table of one scaled row that is zero, the largest entry near 1; one for like laws."""
         rows, of_law = {}, {}
         for mode, law in self.parts[name][0].laws.items():
             row = law.siemens * self.spans[name] - self.units[self.branches[name]] + law.offset_amps * self.units[-1]
-            rows[mode] = of_law.setdefault(law, self.scaled(row / max(1.0, law.siemens)))
+            rows[mode] = of_law.setdefault(law, self.scaled(row[None] / max(1.0, law.siemens)))
         return rows
 
     def _held_volts(self, name: str, part: Capacitor | VoltageSource) -> np.ndarray:
@@ -179,8 +181,8 @@ class Layout:
 
     def given(self, seconds: float, x: np.ndarray) -> np.ndarray:
         """What a piece begins from: the state `x`, then cos ωt and sin ωt of each frequency, then 1."""
-        turns = self.omega * seconds
-        return np.concatenate([x, np.cos(turns), np.sin(turns), _ONE])
+        turns = [omega * seconds for omega in self.omegas]
+        return np.concatenate([x, [*map(cos, turns), *map(sin, turns), 1.0]])
 
     def _drive(self, name: str) -> np.ndarray:
         """What a source drives, V or A, as a row."""

@@ -84,16 +84,18 @@ class Piece:
         first = next((k for k, margin in enumerate(margins) if margin > TOLERANCE), 0)
         return margins[first], self.pattern.exits[first]
 
-    def close(self, event: Event) -> tuple[np.ndarray, tuple]:
-        """End the piece at `event`; return what is given there, and all exits that open there, the first one first."""
-        pattern = self.pattern
-        self.end = self.begin + event.after
-        self.growth = pattern.waves_at(event.after)
-        states = len(pattern.layout.state)
-        state = (pattern.of_waves[:states] @ (self.growth * self.amplitudes)).real
-        given = pattern.layout.given(self.end, state)
-        if not event.exits:
-            return given, ()
+    def close(self, event: Event) -> np.ndarray:
+        """End the piece at `event`; return what is given there."""
+        self.event, self.end = event, self.begin + event.after
+        self.growth = self.pattern.waves_at(event.after)
+        state = (self.pattern.of_waves[: len(self.pattern.layout.state)] @ (self.growth * self.amplitudes)).real
+        return self.pattern.layout.given(self.end, state)
+
+    def opened(self, given: np.ndarray) -> tuple:
+        """All exits that open at its end, where there is what is `given`; the one that ended it first."""
+        exits, pattern = self.event.exits, self.pattern
+        if not exits:
+            return ()
         margins = pattern.least_margins(pattern.watch_given @ given)
-        others = [way for way, margin in zip(pattern.exits, margins.tolist(), strict=True) if margin >= -_TOGETHER]
-        return given, (*event.exits, *(way for way in others if way not in event.exits))
+        others = [pattern.exits[k] for k in (margins >= -_TOGETHER).nonzero()[0].tolist()]
+        return (*exits, *(way for way in others if way not in exits))

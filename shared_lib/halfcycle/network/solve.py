@@ -52,12 +52,12 @@ class Walker:
         candidates = [self._scheduled(now, modes)]
         for _ in range(_MOST_PIECES):
             piece = self._settle(now, given, candidates)
-            piece.event = first_event(piece, min(end, self._next_change(now)) - now)
-            given, exits = piece.close(piece.event)
+            given = piece.close(first_event(piece, min(end, self._next_change(now)) - now))
             self.last = given[: len(x0)], piece.pattern.modes
             yield piece
             if piece.end >= end - instant:
                 return
+            exits = piece.opened(given)
             stalled = stalled + 1 if piece.end - now <= self.layout.instant else 0
             if stalled > _MOST_STALLED:
                 raise SettleError(f"{self._names(exits)} switch to and fro without end at {now:g} s")

@@ -65,12 +65,7 @@ class _Lap:
 
     def __init__(self, walker: Walker, begin: float, period: float, x: np.ndarray, modes: Modes):
         self.walker, self.begin, self.period, self.x, self.modes = walker, begin, period, x, modes
-        self.pieces, self.jacobian = [], np.eye(len(x))
-        for piece in walker.pieces(begin, begin + period, x, modes):
-            if self.pieces and len(x):
-                self._jump(self.pieces[-1], piece)
-            self.pieces.append(piece)
-            self.jacobian = piece.pattern.flow(piece.growth) @ self.jacobian
+        self.pieces = list(walker.pieces(begin, begin + period, x, modes))
         self._arrive(*walker.last)
 
     def _arrive(self, reached: np.ndarray, modes: Modes) -> None:
@@ -92,11 +87,10 @@ class _Lap:
         lap.x, lap.modes, lap.pieces = x, self.end_modes, []
         for old in self.pieces:
             piece = Piece(old.pattern, end, given)
-            piece.event = event_again(piece, old)
-            if piece.event is None or not piece.closes_soon():
+            event = event_again(piece, old)
+            if event is None or not piece.closes_soon():
                 return None
-            given, _ = piece.close(piece.event)
-            end = piece.end
+            given, end = piece.close(event), piece.end
             lap.pieces.append(piece)
         lap._arrive(given[: len(x)], self.end_modes)
         return lap
@@ -105,6 +99,16 @@ class _Lap:
     def scale(self) -> float:
         """The largest part of the state at any event, or 1."""
         return max(1.0, *(np.abs(piece.given[: len(self.x)]).max() for piece in self.pieces))
+
+    @cached_property
+    def jacobian(self) -> np.ndarray:
+        """Derivative of the state reached by the first one, shape (states, states)."""
+        first, *others = self.pieces
+        jacobian, before = first.pattern.flow(first.growth), first
+        for piece in others:
+            jacobian = piece.pattern.flow(piece.growth) @ _jumped(jacobian, before, piece)
+            before = piece
+        return jacobian
 
     def closes(self) -> bool:
         if self.end_modes != self.modes or not len(self.x):
@@ -125,16 +129,15 @@ class _Lap:
         matrix += held.T @ held / (held**2).sum(axis=1, initial=1e-300).max(initial=1e-300)
         return np.linalg.lstsq(matrix, root * self.gap, rcond=1e-11)[0] / root
 
-    def _jump(self, before: Piece, after: Piece) -> None:
-        """What a small shift of the event between two pieces does to the state after it."""
-        if before.event.row < 0:
-            return
-        old, row = before.pattern, before.event.row
-        if old.motion is after.pattern.motion:
-            return
-        moves = old.motion @ after.given
-        rate = old.watch_given[row] @ moves
-        if rate > 0:
-            states = len(self.x)
-            kink = (after.pattern.motion[:states] @ after.given - moves[:states]) / rate
-            self.jacobian += kink[:, None] * (old.watch_given[row, :states] @ self.jacobian)
+
+def _jumped(jacobian: np.ndarray, before: Piece, after: Piece) -> np.ndarray:
+    """A jacobian with what a small shift of the event between two pieces does to the state after it."""
+    old, row, states = before.pattern, before.event.row, len(jacobian)
+    if row < 0 or old.motion is after.pattern.motion:
+        return jacobian
+    moves, watch = old.motion @ after.given, old.watch_given[row]
+    rate = watch @ moves
+    if rate <= 0:
+        return jacobian
+    kink = (after.pattern.motion[:states] @ after.given - moves[:states]) / rate
+    return jacobian + kink[:, None] * (watch[:states] @ jacobian)
