@@ -26,7 +26,7 @@ def dc(wave: Waveform) -> float:
     >>> dc(Waveform.sine(volts_peak=34.0, offset_volts=5.0)).__round__(6)
     5.0
     """
-    return _mean(wave.seconds, wave.values)
+    return float(wave.shares @ wave.values)
 
 
 def true_rms(wave: Waveform) -> float:
@@ -35,7 +35,7 @@ def true_rms(wave: Waveform) -> float:
     >>> round(true_rms(Waveform.sine(volts_peak=34.0)), 3)
     24.042
     """
-    return math.sqrt(_mean(wave.seconds, wave.values**2))
+    return math.sqrt(wave.shares @ wave.values**2)
 
 
 def ac_rms(wave: Waveform) -> float:
@@ -122,10 +122,6 @@ def frequency(wave: Waveform) -> float:
     if len(rises) < 2:
         rises = _rises(*_three_times(wave, swing))
     return (len(rises) - 1) / (rises[-1] - rises[0])
-
-
-def _mean(seconds: np.ndarray, values: np.ndarray) -> float:
-    return float(np.trapezoid(values, seconds) / (seconds[-1] - seconds[0]))
 
 
 def _mean_size(seconds: np.ndarray, values: np.ndarray) -> float:

@@ -85,6 +85,8 @@ def pulses(
     positive("hertz", hertz)
     if undisturbed is None:
         excess = wave.values - _fitted_sine(wave, hertz, threshold_volts)
+    elif undisturbed.seconds is wave.seconds:
+        excess = wave.values - undisturbed.values
     else:
         known, begin = undisturbed.seconds, undisturbed.seconds[0]
         excess = wave.values - np.interp(
@@ -118,8 +120,10 @@ def _spans(excess: np.ndarray, threshold: float) -> list[tuple[int, int]]:
 
 
 def _measured(seconds: np.ndarray, excess: np.ndarray, first: int, stop: int) -> tuple[float, float, float]:
-    """Instant, height and width of one pulse."""
-    top = first + int(np.argmax(abs(excess[first:stop])))
+    """Instant, height and width of one pulse; with the sample before it and the one after, for half its height."""
+    around = slice(max(first - 1, 0), stop + 1)
+    seconds, excess = seconds[around], excess[around]
+    top = int(np.argmax(abs(excess[first - around.start : stop - around.start]))) + first - around.start
     share = excess / excess[top]
     return seconds[top], excess[top], _half_instant(seconds, share, top, 1) - _half_instant(seconds, share, top, -1)
 

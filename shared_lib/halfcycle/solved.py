@@ -47,7 +47,12 @@ class Solved:
         return self._wave(one.quantity, one.sign * self._samples[self.probes.index(one)])
 
     def _wave(self, quantity: str, values: np.ndarray) -> Waveform:
-        return Waveform(self._seconds - self._seconds[0], values, quantity[0].upper())
+        return self._nothing.with_values(values, quantity[0].upper())
+
+    @cached_property
+    def _nothing(self) -> Waveform:
+        """Zero at every instant of the record: all waveforms share its instants."""
+        return Waveform(self._seconds - self._seconds[0], np.zeros_like(self._seconds))
 
     @cached_property
     def _seconds(self) -> np.ndarray:

@@ -1,6 +1,8 @@
 """A record of one quantity against time: what a solver hands to a meter or to a picture."""
 
+from copy import copy
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 
@@ -63,13 +65,26 @@ class Waveform:
     def __len__(self) -> int:
         return self.values.size
 
-    def with_values(self, values) -> "Waveform":
-        """The same instants and unit with other values: `w.with_values(abs(w.values))` is a full wave.
+    @cached_property
+    def shares(self) -> np.ndarray:
+        """What part of the record each sample stands for, by trapezoids: `shares @ values` is the mean of the record."""
+        halves = np.diff(self.seconds) / (2 * self.duration_s)
+        shares = np.append(halves, 0.0)
+        shares[1:] += halves
+        return shares
+
+    def with_values(self, values, unit: str | None = None) -> "Waveform":
+        """The same instants with other values, in the same unit or another: `w.with_values(abs(w.values))` is a full wave.
 
         >>> Waveform([0.0, 1.0], [-2.0, 3.0]).with_values([2.0, 3.0]).values.tolist()
         [2.0, 3.0]
         """
-        return Waveform(self.seconds, values, self.unit)
+        values = _own(values)
+        if problem := _sizes_differ(self.seconds, values) or _missing(values):
+            raise ValueError(problem)
+        other = copy(self)
+        vars(other).update(values=values, unit=self.unit if unit is None else unit)
+        return other
 
     def slice(self, start_s: float, stop_s: float) -> "Waveform":
         """The part from `start_s` to `stop_s` (s), its two ends put in by straight-line interpolation.
@@ -88,6 +103,19 @@ class Waveform:
         return Waveform(seconds, np.concatenate([ends[:1], self.values[inside], ends[1:]]), self.unit)
 
 
+def waves(seconds, rows, units) -> list[Waveform]:
+    """Several waveforms over the same instants (s), each of `rows` in its own unit; the instants are checked once.
+
+    Errors: as of `Waveform`.
+
+    >>> [wave.unit for wave in waves([0.0, 1.0], [[2.0, 3.0], [0.1, 0.2]], "VA")]
+    ['V', 'A']
+    """
+    first = Waveform(seconds, rows[0], units[0])
+    first.shares  # noqa: B018 - all waves share it
+    return [first, *(first.with_values(row, unit) for row, unit in zip(rows[1:], units[1:], strict=True))]
+
+
 def _own(samples) -> np.ndarray:
     """A private read-only copy, so that a frozen record really is frozen; what is frozen already is shared."""
     if type(samples) is np.ndarray and samples.dtype == float and samples.flags.owndata and not samples.flags.writeable:
@@ -99,16 +127,22 @@ def _own(samples) -> np.ndarray:
 
 def _problem(seconds: np.ndarray, values: np.ndarray) -> str:
     """What is wrong with a record in one sentence, or nothing."""
-    if seconds.ndim != 1 or values.ndim != 1:
-        return "A waveform needs one list of times and one list of values, not tables."
-    if seconds.size != values.size:
-        return f"A waveform needs one value for each time; it has {seconds.size} times and {values.size} values."
-    if seconds.size < 2:
-        return "A waveform needs at least two samples."
-    if not (np.isfinite(seconds).all() and np.isfinite(values).all()):
-        return "A waveform may not hold missing or infinite samples."
+    if problem := _sizes_differ(seconds, values) or _missing(seconds) or _missing(values):
+        return problem
     if (seconds[1:] < seconds[:-1]).any():
         return "The times of a waveform may not run backwards."
     if seconds[0] == seconds[-1]:
         return "All samples of the waveform fall on one instant, so it has no duration."
     return ""
+
+
+def _sizes_differ(seconds: np.ndarray, values: np.ndarray) -> str:
+    if seconds.ndim != 1 or values.ndim != 1:
+        return "A waveform needs one list of times and one list of values, not tables."
+    if seconds.size != values.size:
+        return f"A waveform needs one value for each time; it has {seconds.size} times and {values.size} values."
+    return "A waveform needs at least two samples." if seconds.size < 2 else ""
+
+
+def _missing(samples: np.ndarray) -> str:
+    return "" if np.isfinite(samples).all() else "A waveform may not hold missing or infinite samples."

@@ -12,7 +12,7 @@ from halfcycle.network import Network, Run, SettleError
 from halfcycle.network.parts import Resistor
 from halfcycle.optotriac import Coil, Opto, Snubber, switch_network
 from halfcycle.supply import Supply
-from halfcycle.waveforms import Waveform
+from halfcycle.waveforms import Waveform, waves
 
 __all__ = ["FLOWS_AMPS", "SAMPLES", "Load", "Numbers", "Settings", "network", "numbers", "uncalled"]
 
@@ -207,5 +207,5 @@ def _records(seconds: np.ndarray, rows: dict[str, np.ndarray], unit: str) -> dic
     """Two cycles, so that the eye sees them repeat; one is shown twice."""
     times, cycles = seconds - seconds[0], (2 if seconds.size == SAMPLES + 1 else 1)
     times = np.concatenate([times + k * times[-1] for k in range(cycles)])
-    times.setflags(write=False)  # so that all waves share them
-    return {name: Waveform(times, np.tile(row, cycles), unit) for name, row in rows.items()}
+    twice = waves(times, [np.tile(row, cycles) for row in rows.values()], unit * len(rows))
+    return dict(zip(rows, twice, strict=True))

@@ -14,7 +14,7 @@ from halfcycle.network import Network, Run
 from halfcycle.pulses import pulses
 from halfcycle.spikes import AFTER_OPENING_S, Actuator, Filter, spike_network
 from halfcycle.supply import Supply
-from halfcycle.waveforms import Waveform
+from halfcycle.waveforms import Waveform, waves
 
 __all__ = ["COUNTS_VOLTS", "FITTED", "FLOWS_AMPS", "Numbers", "Settings", "Winding", "network", "numbers", "unfiltered"]
 
@@ -140,8 +140,9 @@ def _numbers(settings: Settings) -> Numbers:
     run = net.steady()
     closed = [(begin, end) for begin, end, mode in run.modes("switch") if mode == "on"]
     seconds = _instants(run, [end for _, end in closed])
-    bus, thermostat, feed, stored, drawn, heater = _waves(run, seconds, *_ASKED, ("amps", _heated(net, settings)))
-    still, calm = _waves(net.idle(), seconds, *_ASKED[:2])
+    heated = ("amps", _heated(net, settings))
+    rows = [*run.quantities([*_ASKED, heated], seconds), *net.idle().quantities(_ASKED[:2], seconds)]
+    bus, thermostat, feed, stored, drawn, heater, still, calm = waves(seconds, rows, "VVAAAAVV")
     top = _highest(bus, still)
     return Numbers(
         rms_volts=meters.true_rms(bus),
@@ -166,11 +167,6 @@ def _numbers(settings: Settings) -> Numbers:
 
 
 _ASKED = (("volts", "bus load"), ("volts", "thermostat"), ("amps", "feed"), ("amps", "stored"), ("amps", "secondary"))
-
-
-def _waves(run: Run, seconds: np.ndarray, *asked: tuple[str, str]) -> list[Waveform]:
-    rows = run.quantities(list(asked), seconds)
-    return [Waveform(seconds, row, kind[0].upper()) for row, (kind, _) in zip(rows, asked, strict=True)]
 
 
 @dataclass(frozen=True)
@@ -204,9 +200,7 @@ def _instants(run: Run, openings: list[float]) -> np.ndarray:
     near = [np.add.outer(openings, _AFTER_OPENING).ravel(), np.add.outer(changes, [-_JUST, _JUST]).ravel()]
     every = np.sort(np.concatenate([run.times(_STEPS), *near]))
     inside = (every >= run.begin) & (every <= run.end) & (np.diff(every, prepend=-np.inf) > 0)
-    instants = every[inside]
-    instants.setflags(write=False)  # so that all waves share them
-    return instants
+    return every[inside]
 
 
 def _heated(net: Network, settings: Settings) -> str:

@@ -9,7 +9,7 @@ from halfcycle import instruments as meters
 from halfcycle.optotriac import Coil, Opto
 from halfcycle.steering import steer
 from halfcycle.supply import Supply
-from halfcycle.waveforms import Waveform
+from halfcycle.waveforms import Waveform, waves
 from halfcycle.wire import Wire
 
 __all__ = ["CONDUCTS_AMPS", "METERS", "Moment", "Numbers", "Settings", "moment", "numbers"]
@@ -115,14 +115,9 @@ def _probe(solved, settings: Settings) -> list[Waveform]:
     closed = {"diode A": settings.call_a, "diode B": settings.call_b, "wire": settings.call_a or settings.call_b}
     wanted += [("amps", name if there else "meter") for name, there in closed.items()]
     times = solved.run.times(solved.steps)
-    since = times - times[0]
-    since.setflags(write=False)  # so that all waves share it
-    waves = [
-        Waveform(since, values, "A" if kind == "amps" else "V")
-        for (kind, _), values in zip(wanted, solved.run.quantities(wanted, times), strict=True)
-    ]
-    dead = waves[-1].with_values(np.zeros(times.size))
-    return waves[:-3] + [wave if there else dead for wave, there in zip(waves[-3:], closed.values(), strict=True)]
+    rows = solved.run.quantities(wanted, times)
+    rows[-3:][[not there for there in closed.values()]] = 0.0
+    return waves(times - times[0], rows, "VV" + 8 * "A")
 
 
 def _shown(value: float) -> float:
@@ -130,12 +125,11 @@ def _shown(value: float) -> float:
     return value if abs(value) >= _LAST_DIGIT else 0.0
 
 
-def _twice(*waves: Waveform) -> list[Waveform]:
+def _twice(*one_period: Waveform) -> list[Waveform]:
     """Waves over one period shown as two, so that the eye sees them repeat."""
-    first = waves[0]
+    first = one_period[0]
     seconds = np.concatenate([first.seconds + k * first.duration_s for k in range(_CYCLES)])
-    seconds.setflags(write=False)  # so that all waves share them
-    return [Waveform(seconds, np.tile(wave.values, _CYCLES), wave.unit) for wave in waves]
+    return waves(seconds, [np.tile(wave.values, _CYCLES) for wave in one_period], [wave.unit for wave in one_period])
 
 
 @dataclass(frozen=True)

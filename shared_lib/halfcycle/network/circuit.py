@@ -201,16 +201,19 @@ class Run:
 
         Errors: ValueError for a part or node that is not there, or an instant outside of the run.
         """
-        times = np.asarray(times, dtype=float)
-        order = np.argsort(times, axis=None, kind="stable")
-        rising = times.ravel()[order]
+        times, wanted = np.asarray(times, dtype=float), tuple(wanted)
+        rising, order = times.ravel(), None
+        if (rising[1:] < rising[:-1]).any():
+            order = np.argsort(rising, kind="stable")
+            rising = rising[order]
         self._check_inside(rising)
-        wanted = tuple(wanted)
         out = np.empty((len(wanted), rising.size))
         edges = np.searchsorted(rising, [piece.end for piece in self.pieces[:-1]], side="right").tolist()
         for piece, first, last in zip(self.pieces, [0, *edges], [*edges, rising.size], strict=True):
             if last > first:
-                out[:, order[first:last]] = piece.values(wanted, rising[first:last])
+                out[:, first:last] = piece.values(wanted, rising[first:last])
+        if order is not None:
+            out[:, order] = out.copy()
         return out.reshape(len(wanted), *times.shape)
 
     def _check_inside(self, rising: np.ndarray) -> None:

@@ -1,5 +1,6 @@
 """When the first exit of a piece opens: looked for on a grid, then located by Newton's method on the exact sum."""
 
+from collections.abc import Sequence
 from functools import cached_property
 from math import inf
 
@@ -13,6 +14,8 @@ _EVEN = np.linspace(0, 49 / 48, 50)
 """Instants of the grid as parts of its length, half a period of the fastest source."""
 _FADING = np.geomspace(1e-4, 1, 16)
 """Further instants for each fast wave, as parts of its life."""
+_ALIKE = 3e-5
+"""A change of this part of the largest, or less, leads to the same event."""
 _FIRST = [True]
 _MOST_STEPS = 4096
 _DEAD = 30.0
@@ -41,14 +44,29 @@ def first_event(piece: Piece, horizon: float) -> Event:
     return Event(horizon)
 
 
-def event_again(piece: Piece, old: Piece) -> Event | None:
-    """The event that ended `old`, for a piece that begins next to it: at the same instant, or where its margin opens now."""
+def alike(piece: Piece, known: Sequence[Piece]) -> int | None:
+    """Which of the pieces that are known begins next to this one, if one does."""
+    reach = _ALIKE * piece.pattern.layout.shortest_period_s
+    near_it = [k for k, old in enumerate(known) if abs(old.begin - piece.begin) < reach]
+    return next((k for k in near_it if _is_alike(piece, known[k])), None)
+
+
+def _is_alike(piece: Piece, old: Piece) -> bool:
+    changes = np.abs(old.given - piece.given)
+    return old.pattern is piece.pattern and changes.max() < _ALIKE * np.abs(old.given).max()
+
+
+def event_again(piece: Piece, old: Piece, horizon: float) -> Event | None:
+    """The event that ended `old`, located anew for a piece that begins next to it; None where it is not the same.
+
+    Nothing is looked for in between: a change so small lifts no margin there that was not about to open anyway.
+    """
     row = old.event.row
     if row < 0:
-        return Event(old.end - piece.begin)
+        return Event(horizon)
     curve = Curve(piece.pattern, spread(piece.pattern.watch[row : row + 1], piece.amplitudes)[0], piece.tolerance)
     after = near(curve, old.event.after)
-    return None if after is None else Event(after, old.event.exits, row)
+    return Event(after, old.event.exits, row) if after is not None and after < horizon else None
 
 
 class _Grid:
@@ -99,15 +117,20 @@ def _scan(piece: Piece, grid: _Grid, amplitudes: np.ndarray, limit: float) -> Ev
     times, each = grid.times[:asked], rows @ grid.waves[:, :asked]
     margins = pattern.least_margins(each)
     opened = margins > piece.tolerance
-    exits, steps = (opened[:, 1:] > opened[:, :-1]).nonzero()
-    step = int(steps.min(initial=len(times) - 2))
-    rising = exits[steps == step].tolist()
+    rises = _column_by_column(opened[:, 1:] > opened[:, :-1])
+    step = rises[0][0] if rises else len(times) - 2
     search = _Search(piece, rows, times, each, margins)
     grazed = search.graze(step + 1, limit)
-    if grazed is not None or not rising:
+    if grazed is not None or not rises:
         return grazed
-    event = search.first_cross(rising, times[step], times[step + 1])
+    event = search.first_cross([exit for at, exit in rises if at == step], step, times[step + 1])
     return event if event.after < limit else None
+
+
+def _column_by_column(table: np.ndarray) -> list[tuple[int, int]]:
+    """Where a table of booleans is true: (column, row), from the first column on."""
+    places = table.T.ravel().nonzero()[0].tolist()
+    return [divmod(place, len(table)) for place in places]
 
 
 class _Search:
@@ -123,19 +146,20 @@ class _Search:
             self.curves[row] = Curve(self.pattern, self.rows[row], self.tolerance)
         return self.curves[row]
 
-    def first_cross(self, exits: list[int], low: float, high: float) -> Event:
-        """The first of several exits that all open between `low` and `high`; of those together, the first by number."""
+    def first_cross(self, exits: list[int], step: int, high: float) -> Event:
+        """The first of several exits that all open between a step and `high`; of those together, the first by number."""
         first, *others = exits
-        event = self.cross(first, low, high)
+        event = self.cross(first, step, high)
         for exit in others:
             if self._least(exit, event.after) > self.tolerance:
-                event = self.cross(exit, low, event.after)
+                event = self.cross(exit, step, event.after)
         return event
 
-    def cross(self, exit: int, low: float, high: float) -> Event:
-        """Where the least margin of an exit, closed at `low` and open at `high`, opens: where its last condition does."""
-        way = self.pattern.exits[exit]
-        times = {row: root(self.curve(row), low, high) for row in range(way[2].start, way[2].stop)}
+    def cross(self, exit: int, step: int, high: float) -> Event:
+        """Where an exit that is closed at a step of the grid and open at `high` opens: where its last condition does."""
+        way, low = self.pattern.exits[exit], float(self.times[step])
+        closed = (self.each[way[2], step] <= self.tolerance).nonzero()[0]
+        times = {row: root(self.curve(row), low, high) for row in (way[2].start + closed).tolist() or [way[2].start]}
         row = max(times, key=times.__getitem__)
         return Event(times[row], (way,), row)
 
@@ -143,13 +167,12 @@ class _Search:
         """An opening between two instants of the grid, up to `stop`: where a margin has its top just below zero."""
         times, margins = self.times, self.margins[:, : stop + 1]
         up = margins[:, 1:] >= margins[:, :-1]
-        first, exits = (up[:, :-1] > up[:, 1:]).T.nonzero()
-        for k, exit in zip(first.tolist(), exits.tolist(), strict=True):
-            if times[k] >= limit:
+        for step, exit in _column_by_column(up[:, :-1] > up[:, 1:]):
+            if times[step] >= limit:
                 return None
-            top = self._top(exit, slice(k, k + 3))
+            top = self._top(exit, slice(step, step + 3))
             if top is not None:
-                event = self.cross(exit, times[k], top)
+                event = self.cross(exit, step, top)
                 return event if event.after < limit else None
         return None
 

@@ -1,13 +1,13 @@
 """Walk a network through time from event to event."""
 
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from itertools import product
 from math import inf
 
 import numpy as np
 
 from .equations import Pattern
-from .events import first_event
+from .events import alike, event_again, first_event
 from .layout import Layout
 from .parts import Device
 from .pieces import TOLERANCE, Piece
@@ -45,14 +45,22 @@ class Walker:
     def first_modes(self) -> Modes:
         return tuple(self.layout.parts[n][0].first_mode for n in self.layout.devices)
 
-    def pieces(self, begin: float, end: float, x0: np.ndarray, modes: Modes) -> Iterator[Piece]:
-        """Yield the exact pieces from `begin` to `end`; `last` holds the state and modes at the latest piece's end."""
+    def pieces(
+        self, begin: float, end: float, x0: np.ndarray, modes: Modes, known: Sequence[Piece] = ()
+    ) -> Iterator[Piece]:
+        """Yield the exact pieces from `begin` to `end`; `last` holds the state and modes at the latest piece's end.
+
+        `known` are pieces of another run, next to one of which a piece may turn out to be.
+        """
         now, given, stalled = begin, self.layout.given(begin, x0), 0
         instant = 1e-12 * (end - begin) + 1e-15 * abs(end)
         candidates = [self._scheduled(now, modes)]
         for _ in range(_MOST_PIECES):
             piece = self._settle(now, given, candidates)
-            given = piece.close(first_event(piece, min(end, self._next_change(now)) - now))
+            horizon = min(end, self._next_change(now)) - now
+            twin = alike(piece, known)
+            again = None if twin is None else event_again(piece, known[twin], horizon)
+            given = piece.close(again or first_event(piece, horizon))
             self.last = given[: len(x0)], piece.pattern.modes
             yield piece
             if piece.end >= end - instant:
@@ -63,6 +71,8 @@ class Walker:
                 raise SettleError(f"{self._names(exits)} switch to and fro without end at {now:g} s")
             now = piece.end
             candidates = self._after(now, piece.pattern.modes, exits)
+            if again and twin + 1 < len(known):
+                candidates.insert(0, known[twin + 1].pattern.modes)
         raise ValueError(
             f"the run from {begin:g} s to {end:g} s has over {_MOST_PIECES:,} switching instants: shorten it"
         )

@@ -1,11 +1,10 @@
 """The periodic steady state of a network, found by Newton's method on the state at one instant."""
 
-from copy import copy
+from collections.abc import Sequence
 from functools import cached_property
 
 import numpy as np
 
-from .events import event_again
 from .pieces import Piece
 from .solve import Modes, SettleError, Walker
 
@@ -15,8 +14,6 @@ _CLOSED = 1e-9
 """Volts and amperes, or that part of the largest, to which a steady state closes."""
 _NEAR = 1e-7
 """The same for its distance from the true one, which is far more where it dies away slowly."""
-_ALIKE = 3e-5
-"""A step that is this part of the largest, or less, leads through the same events."""
 
 
 def periodic(walker: Walker, begin: float, period: float) -> tuple[list[Piece], np.ndarray]:
@@ -46,10 +43,6 @@ def _next_lap(lap: "_Lap") -> "_Lap":
     (A filter capacitor set a little too high loses millivolts in a lap, which gives a slope that leads far too low.)
     """
     step, beyond = lap.newton_step(), None
-    if lap.modes == lap.end_modes and np.abs(step).max() < _ALIKE * lap.scale:
-        new = lap.retraced(lap.x + step)
-        if new and new.closes():
-            return new
     for halvings in range(_MOST_HALVINGS):
         new = lap.again(lap.x + step / 2**halvings)
         if new.size < lap.size * (1 - 0.1 / 2**halvings) or new.closes():
@@ -63,37 +56,18 @@ def _next_lap(lap: "_Lap") -> "_Lap":
 class _Lap:
     """One period from the state `x`: its pieces, where they led, and how that depends on `x`."""
 
-    def __init__(self, walker: Walker, begin: float, period: float, x: np.ndarray, modes: Modes):
+    def __init__(
+        self, walker: Walker, begin: float, period: float, x: np.ndarray, modes: Modes, before: Sequence[Piece] = ()
+    ):
         self.walker, self.begin, self.period, self.x, self.modes = walker, begin, period, x, modes
-        self.pieces = list(walker.pieces(begin, begin + period, x, modes))
-        self._arrive(*walker.last)
-
-    def _arrive(self, reached: np.ndarray, modes: Modes) -> None:
-        self.reached, self.end_modes = reached, modes
-        self.gap = reached - self.x
-        self.size = float(np.sqrt(self.walker.layout.sizes @ self.gap**2))
+        self.pieces = list(walker.pieces(begin, begin + period, x, modes, before))
+        self.reached, self.end_modes = walker.last
+        self.gap = self.reached - x
+        self.size = float(np.sqrt(walker.layout.sizes @ self.gap**2))
 
     def again(self, x: np.ndarray) -> "_Lap":
         """A lap from another state, with the modes in which this one ended."""
-        return _Lap(self.walker, self.begin, self.period, x, self.end_modes)
-
-    def retraced(self, x: np.ndarray) -> "_Lap | None":
-        """A lap from a state next to this one's by way of the same events, or None where those are no longer the same.
-
-        Every event is located anew, and no exit may stand open at either end of a piece; only in between nothing is
-        looked for, since a change so small cannot lift there what was not about to open anyway.
-        """
-        lap, given, end = copy(self), self.walker.layout.given(self.begin, x), self.begin
-        lap.x, lap.modes, lap.pieces = x, self.end_modes, []
-        for old in self.pieces:
-            piece = Piece(old.pattern, end, given)
-            event = event_again(piece, old)
-            if event is None or not piece.closes_soon():
-                return None
-            given, end = piece.close(event), piece.end
-            lap.pieces.append(piece)
-        lap._arrive(given[: len(x)], self.end_modes)
-        return lap
+        return _Lap(self.walker, self.begin, self.period, x, self.end_modes, self.pieces)
 
     @cached_property
     def scale(self) -> float:
