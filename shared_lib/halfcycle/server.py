@@ -46,17 +46,40 @@ _SETTINGS = {
 def run(folder, *, start, port=None, open_browser=True):
     """Serve ``folder`` until Ctrl-C or a signal ends it; ``start`` is the notebook to open. Return the exit code."""
     folder = Path(folder).resolve()
+    if there := _already_serving(folder):
+        _show(*there, start, "It is open already, from another window; that window ends it.", open_browser)
+        return 0
     port, token = _free_port(port), secrets.token_hex(24)
-    address = f"http://{HOST}:{port}/lab/tree/{quote(start)}?token={token}"
     with _log(folder) as log, _serving(folder, port, token, log) as server:
         _wait_until_ready(server, port, log)
-        print(f"Open this address in a browser on this computer:\n\n    {address}\n\nCtrl-C here ends it.", flush=True)
-        if open_browser:
-            webbrowser.open(address)
+        _show(port, token, start, "Ctrl-C here ends it.", open_browser)
         with contextlib.suppress(KeyboardInterrupt):
             if server.wait() != 0:
                 raise Trouble(f"JupyterLab ended by itself; the reason stands at the end of {log.name}.")
     return 0
+
+
+def _show(port, token, start, how_it_ends, open_browser):
+    address = f"http://{HOST}:{port}/lab/tree/{quote(start)}?token={token}"
+    print(f"Open this address in a browser on this computer:\n\n    {address}\n\n{how_it_ends}", flush=True)
+    if open_browser:
+        webbrowser.open(address)
+
+
+def _already_serving(folder):
+    """Port and token of the server that has this folder open, or None: two would write over each other's notebooks."""
+    try:
+        there = json.loads(_whereabouts(folder).read_text(encoding="utf-8"))
+        port, token = int(there["port"]), str(there["token"])
+        ask = urllib.request.Request(f"http://{HOST}:{port}/api/status", headers={"Authorization": f"token {token}"})
+        with urllib.request.urlopen(ask, timeout=5):
+            return port, token
+    except (OSError, ValueError, KeyError, TypeError):
+        return None
+
+
+def _whereabouts(folder):
+    return folder / ".halfcycle" / "server.json"
 
 
 @contextlib.contextmanager
@@ -84,9 +107,13 @@ def _serving(folder, port, token, log):
         stderr=log,
         cwd=folder,
     )
+    whereabouts = _whereabouts(folder)
+    whereabouts.touch(mode=0o600)  # the token in it is for this account only
+    whereabouts.write_text(json.dumps({"port": port, "token": token}), encoding="utf-8")
     try:
         yield server
     finally:
+        whereabouts.unlink(missing_ok=True)
         server.terminate()
         try:
             server.wait(timeout=10)

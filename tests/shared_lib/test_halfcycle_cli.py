@@ -124,6 +124,22 @@ def test_the_last_place_is_opened_again(tmp_path, pack):
     assert "New here" in running.said
 
 
+def test_a_folder_that_is_open_already_gets_no_second_server(tmp_path, pack):
+    folder = tmp_path / "study"
+    whereabouts = folder / ".halfcycle" / "server.json"
+    with Running(folder, "--lessons", pack) as running:
+        assert whereabouts.stat().st_mode & 0o077 == 0, "others of this computer could read the token"
+        second = halfcycle("study", folder, "--lessons", pack, "--no-browser")
+        assert second.returncode == 0
+        assert running.address in second.stdout and "open already" in second.stdout
+        assert urllib.request.urlopen(running.address, timeout=60).status == 200, "the first one goes on"
+        left_behind = whereabouts.read_text(encoding="utf-8")
+    assert not whereabouts.exists()
+    whereabouts.write_text(left_behind, encoding="utf-8")  # as after a power cut
+    with Running(folder) as again:
+        assert again.address != running.address
+
+
 @pytest.mark.parametrize("port", [0, 65536, -1])
 def test_a_number_that_is_no_port(tmp_path, pack, port):
     assert "is no port" in refused("study", tmp_path / "study", "--lessons", pack, f"--port={port}", "--no-browser")
