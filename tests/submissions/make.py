@@ -69,7 +69,7 @@ def answer_cell(nb, item):
 
 def own(nb, source, after="begin"):
     """Put a cell of the learner's own after the begin cell, or after the cell that is called ``after``."""
-    name = next(cell.id for cell in nb.cells if cell.id.endswith("-begin")) if after == "begin" else after
+    name = next(cell.id for cell in nb.cells if cell.cell_type == "code") if after == "begin" else after
     place = [cell.id for cell in nb.cells].index(name)
     nb.cells.insert(place + 1, new_code_cell(source))
 
