@@ -45,15 +45,16 @@ def first_event(piece: Piece, horizon: float) -> Event:
 
 
 def alike(piece: Piece, known: Sequence[Piece]) -> int | None:
-    """Which of the pieces that are known begins next to this one, if one does."""
+    """Which of the pieces that are known begins next to this one, if one does, and so does the one it was itself taken from."""
     reach = _ALIKE * piece.pattern.layout.shortest_period_s
     near_it = [k for k, old in enumerate(known) if abs(old.begin - piece.begin) < reach]
     return next((k for k in near_it if _is_alike(piece, known[k])), None)
 
 
 def _is_alike(piece: Piece, old: Piece) -> bool:
-    changes = np.abs(old.given - piece.given)
-    return old.pattern is piece.pattern and changes.max() < _ALIKE * np.abs(old.given).max()
+    if old.pattern is not piece.pattern:
+        return False
+    return np.abs(old.looked_from - piece.given).max() < _ALIKE * np.abs(piece.given).max()
 
 
 def event_again(piece: Piece, old: Piece, horizon: float) -> Event | None:
@@ -63,10 +64,14 @@ def event_again(piece: Piece, old: Piece, horizon: float) -> Event | None:
     """
     row = old.event.row
     if row < 0:
+        piece.looked_from = old.looked_from
         return Event(horizon)
     curve = Curve(piece.pattern, spread(piece.pattern.watch[row : row + 1], piece.amplitudes)[0], piece.tolerance)
     after = near(curve, old.event.after)
-    return Event(after, old.event.exits, row) if after is not None and after < horizon else None
+    if after is None or after >= horizon:
+        return None
+    piece.looked_from = old.looked_from
+    return Event(after, old.event.exits, row)
 
 
 class _Grid:

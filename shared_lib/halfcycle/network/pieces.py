@@ -30,12 +30,13 @@ class Event:
 class Piece:
     """The exact solution of one pattern from `begin` on; `end` is set once it is known.
 
-    `given` is what it begins from (see `Layout.given`). Most pieces are only asked whether an exit stands open.
+    `given` is what it begins from (see `Layout.given`), `looked_from` the same of a piece next to it in which its event was
+    looked for. Most pieces are only asked whether an exit stands open.
     """
 
     def __init__(self, pattern: Pattern, begin: float, given: np.ndarray):
         self.pattern, self.begin, self.end, self.given = pattern, begin, begin, given
-        self.tolerance = TOLERANCE
+        self.tolerance, self.looked_from = TOLERANCE, given
 
     @cached_property
     def amplitudes(self) -> np.ndarray:
