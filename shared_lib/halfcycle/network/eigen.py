@@ -8,19 +8,19 @@ _STANDING = 3e-8
 """Rates below this, 1/s, may be rounding: their time constant is a year."""
 
 
-def eigen(rate: np.ndarray, root: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarray | None]:
+def eigen(rate: np.ndarray, root: np.ndarray, symmetric: bool) -> tuple[np.ndarray, np.ndarray, np.ndarray | None]:
     """Eigenvalues, right vectors as columns and left vectors as rows (None where there are too few), of ``rate``.
 
-    Found in units of the square root of energy, `root`.
+    Found in units of the square root of energy, `root`, in which it may be known to be symmetric.
     """
     try:
-        rates, right, left = _graded(rate * root[:, None] / root)
+        rates, right, left = _graded(rate * root[:, None] / root, symmetric)
     except np.linalg.LinAlgError:
         return np.zeros(len(rate), dtype=complex), np.zeros_like(rate), None
     return rates.astype(complex), right / root[:, None], left * root
 
 
-def _graded(matrix: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+def _graded(matrix: np.ndarray, symmetric: bool = False) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
     """Eigenvalues, right and left vectors of a real matrix whose eigenvalues may lie twenty decades apart.
 
     The plain decomposition keeps no digit of a rate that is 10^16 times slower than the fastest. So the fastest are
@@ -29,12 +29,12 @@ def _graded(matrix: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
     """
     if len(matrix) < 2:
         return matrix.ravel(), np.ones_like(matrix), np.ones_like(matrix)
-    rates, right = np.linalg.eig(matrix)
+    rates, right = np.linalg.eigh(matrix) if symmetric else np.linalg.eig(matrix)
     sizes = np.abs(rates).tolist()
     if max(sizes) < _STANDING and np.abs(matrix).max() < _STANDING:
         return _standing(rates, right)
     if min(sizes) * _STIFF >= max(sizes):
-        return rates, right, np.linalg.inv(right)
+        return rates, right, right.T if symmetric else np.linalg.inv(right)
     fast_right, fast_left = _fast_space(rates, right), _fast_space(*np.linalg.eig(matrix.T))
     count = fast_right.shape[1]
     basis = np.concatenate([fast_right, np.linalg.qr(fast_left, mode="complete")[0][:, count:]], axis=1)

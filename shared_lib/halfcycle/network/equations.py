@@ -101,7 +101,7 @@ class Pattern:
             self.motion = lay.spin.copy()
             self.motion[: len(lay.state)] = slopes @ self.of_given[: lay.size]
             rate = self.motion[: len(lay.state), : len(lay.state)]
-            self.rates, self.right, self.left = eigen(rate, lay.energy_root)
+            self.rates, self.right, self.left = eigen(rate, lay.energy_root, lay.symmetric)
             self.detuning = self._detuning()
             if self.left is not None and self._participation() < 1e5 and self.detuning > _NUDGE:
                 return
@@ -138,13 +138,13 @@ class Pattern:
         self._exponents = np.concatenate([self.rates, lay.turning])
         self._swinging = self._exponents.imag.nonzero()[0]
         self.slow = [k for k, old in enumerate(keep) if abs(rates[old]) < _SLOW]
-        self.slow_rates, self.slow_push = self.rates[self.slow].real, push[[keep[k] for k in self.slow], -1]
         if self.slow:
-            self._lay_out_growths()
+            self._lay_out_growths(push[[keep[k] for k in self.slow], -1])
 
-    def _lay_out_growths(self) -> None:
+    def _lay_out_growths(self, push: np.ndarray) -> None:
         """A wave more for each slow rate, which what is constant pushes."""
         more, states = len(self.slow), len(self.layout.state)
+        self.slow_rates, self.slow_push = self.rates[self.slow].real, push
         growths = np.zeros((self.layout.given_size, more))
         growths[:states] = (self.right[:, self.slow] * self.slow_push).real
         self.to_amplitudes = np.concatenate([self.to_amplitudes, self.layout.turned[[-1] * more]])
@@ -207,7 +207,8 @@ class Pattern:
     def shift(self, seconds: float) -> tuple[np.ndarray, np.ndarray]:
         """Factor and summand that turn the amplitudes at a beginning into those of one `seconds` later."""
         summand = np.zeros(len(self._exponents), dtype=complex)
-        summand[self.slow] = self.slow_push * self._growth(seconds)
+        if self.slow:
+            summand[self.slow] = self.slow_push * self._growth(seconds)
         return np.exp(self._exponents * seconds), summand
 
     def _growth(self, after: float | np.ndarray) -> np.ndarray:

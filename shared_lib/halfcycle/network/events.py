@@ -44,17 +44,18 @@ def first_event(piece: Piece, horizon: float) -> Event:
     return Event(horizon)
 
 
-def alike(piece: Piece, known: Sequence[Piece]) -> int | None:
-    """Which of the pieces that are known begins next to this one, if one does, and so does the one it was itself taken from."""
+def alike(piece: Piece, known: Sequence[Piece]) -> Sequence[Piece | None]:
+    """The piece that is known and begins next to this one, and the one after it, as far as there are such."""
     reach = _ALIKE * piece.pattern.layout.shortest_period_s
     near_it = [k for k, old in enumerate(known) if abs(old.begin - piece.begin) < reach]
-    return next((k for k in near_it if _is_alike(piece, known[k])), None)
+    return next((known[k : k + 2] for k in near_it if _is_alike(piece, known[k])), (None,))
 
 
 def _is_alike(piece: Piece, old: Piece) -> bool:
     if old.pattern is not piece.pattern:
         return False
-    return np.abs(old.looked_from - piece.given).max() < _ALIKE * np.abs(piece.given).max()
+    change = piece.given - old.looked_from
+    return bool(change @ change < _ALIKE**2 * (piece.given @ piece.given))
 
 
 def event_again(piece: Piece, old: Piece, horizon: float) -> Event | None:
@@ -110,8 +111,10 @@ def _make_grid(pattern: Pattern, dead: int) -> _Grid:
             times.append(_FADING * lasts)
         if swing * lasts > 4:
             times.append(np.linspace(0, lasts, int(swing * lasts) + 2)[1:])
-    every = np.sort(np.concatenate(times))
-    return _Grid(pattern, every[np.concatenate([_FIRST, every[1:] > every[:-1]])], length)
+    if len(times) > 1:
+        every = np.sort(np.concatenate(times))
+        times = [every[np.concatenate([_FIRST, every[1:] > every[:-1]])]]
+    return _Grid(pattern, *times, length)
 
 
 def _scan(piece: Piece, grid: _Grid, amplitudes: np.ndarray, limit: float) -> Event | None:

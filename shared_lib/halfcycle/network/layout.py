@@ -55,7 +55,9 @@ class Layout:
         self.spin = self._spin()
         self.equations = self._fixed_equations()
         self.islands = self._islands()
+        self.symmetric = not (self.islands or (self.capacitors and self.inductors))
         self.scale = self._scale()
+        self._columns = np.concatenate([self.scale, np.ones(self.given_size)])
         self.law_rows = [self._laws_of(name) for name in self.devices]
         self.held = self.table(held for _, held in self.islands)[:, self.size : self.size + len(self.state)]
 
@@ -119,11 +121,13 @@ class Layout:
     def _fixed_equations(self) -> np.ndarray:
         """Kirchhoff's sum of the currents out of each node, then the law of each branch, shape (size, units)."""
         table = np.zeros((self.size, len(self.units)))
-        for name, (part, _, _) in self.parts.items():
-            span = self.spans[name]
-            table += np.outer(span[: self.size], self.probe("amps", name))
+        for name, (part, plus, minus) in self.parts.items():
+            amps = self.probe("amps", name)
+            for node, out in ((plus, amps), (minus, -amps)):
+                if node != self.ground:
+                    table[self.nodes[node]] += out
             if name in self.branches and not isinstance(part, Device):
-                table[self.branches[name]] += span - self._held_volts(name, part)
+                table[self.branches[name]] += self.spans[name] - self._held_volts(name, part)
         return table
 
     def _scale(self) -> np.ndarray:
@@ -133,7 +137,7 @@ class Layout:
 
     def scaled(self, row: np.ndarray) -> np.ndarray:
         """A row, or table of rows, over the scaled unknowns."""
-        return np.concatenate([row[..., : self.size] * self.scale, row[..., self.size :]], axis=-1)
+        return row * self._columns
 
     @cached_property
     def scaled_equations(self) -> np.ndarray:
@@ -145,7 +149,8 @@ class Layout:
         """For each mode of a device its law as a table of one scaled row that is zero, the largest entry near 1; one for like laws."""
         rows, of_law = {}, {}
         for mode, law in self.parts[name][0].laws.items():
-            row = law.siemens * self.spans[name] - self.units[self.branches[name]] + law.offset_amps * self.units[-1]
+            row = law.siemens * self.spans[name] - self.units[self.branches[name]]
+            row[-1] = law.offset_amps
             rows[mode] = of_law.setdefault(law, self.scaled(row[None] / max(1.0, law.siemens)))
         return rows
 
@@ -206,8 +211,9 @@ class Layout:
     def _margin(self, name: str, condition: Condition) -> np.ndarray:
         own_amps = condition.quantity == "amps" and condition.part is None
         sign = condition.sign * (_OWN_AMPS_WEIGHT if own_amps else 1)
-        quantity = self.probe(condition.quantity, condition.part or name)
-        return sign * (quantity - condition.threshold * self.units[-1])
+        margin = sign * self.probe(condition.quantity, condition.part or name)
+        margin[-1] -= sign * condition.threshold
+        return margin
 
     def table(self, rows: Iterable[np.ndarray]) -> np.ndarray:
         """Rows as a table, which may be empty."""

@@ -52,38 +52,37 @@ class Walker:
 
         `known` are pieces of another run, next to one of which a piece may turn out to be.
         """
-        now, given, stalled = begin, self.layout.given(begin, x0), 0
-        instant = 1e-12 * (end - begin) + 1e-15 * abs(end)
-        candidates = [self._scheduled(now, modes)]
+        stalled, instant = 0, 1e-12 * (end - begin) + 1e-15 * abs(end)
+        piece = self._settle(begin, self.layout.given(begin, x0), [self._scheduled(begin, modes)])
         for _ in range(_MOST_PIECES):
-            piece = self._settle(now, given, candidates)
-            horizon = min(end, self._next_change(now)) - now
-            twin = alike(piece, known)
-            again = None if twin is None else event_again(piece, known[twin], horizon)
+            horizon = min(end, self._next_change(piece.begin)) - piece.begin
+            old, *after_old = alike(piece, known)
+            again = old and event_again(piece, old, horizon)
             given = piece.close(again or first_event(piece, horizon))
             self.last = given[: len(x0)], piece.pattern.modes
             yield piece
             if piece.end >= end - instant:
                 return
-            exits = piece.opened(given)
-            stalled = stalled + 1 if piece.end - now <= self.layout.instant else 0
+            stalled = stalled + 1 if piece.end - piece.begin <= self.layout.instant else 0
             if stalled > _MOST_STALLED:
-                raise SettleError(f"{self._names(exits)} switch to and fro without end at {now:g} s")
-            now = piece.end
-            candidates = self._after(now, piece.pattern.modes, exits)
-            if again and twin + 1 < len(known):
-                candidates.insert(0, known[twin + 1].pattern.modes)
+                raise SettleError(
+                    f"{self._names(piece.opened(given))} switch to and fro without end at {piece.begin:g} s"
+                )
+            expected = [Piece(each.pattern, piece.end, given) for each in after_old if again]
+            piece = next((each for each in expected if each.closes_soon()), None) or self._settle(
+                piece.end, given, self._after(piece, given)
+            )
         raise ValueError(
             f"the run from {begin:g} s to {end:g} s has over {_MOST_PIECES:,} switching instants: shorten it"
         )
 
-    def _after(self, now: float, modes: Modes, exits: tuple) -> list[Modes]:
-        """Modes to try once `exits` have opened: all taken at once, then the first alone."""
-        every = modes
+    def _after(self, piece: Piece, given: np.ndarray) -> list[Modes]:
+        """Modes to try after a piece: all exits taken that open at its end, where there is `given`; then the first alone."""
+        every, exits = piece.pattern.modes, piece.opened(given)
         for k, to, _ in reversed(exits):
             every = _changed(every, k, to)
-        tries = [every] if len(exits) < 2 else [every, _changed(modes, *exits[0][:2])]
-        return [self._scheduled(now, each) for each in tries]
+        tries = [every] if len(exits) < 2 else [every, _changed(piece.pattern.modes, *exits[0][:2])]
+        return [self._scheduled(piece.end, each) for each in tries]
 
     def _scheduled(self, now: float, modes: Modes) -> Modes:
         for k, device in self._timed:
