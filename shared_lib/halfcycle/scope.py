@@ -134,13 +134,11 @@ def decimate(seconds: np.ndarray, values: np.ndarray, columns: int) -> np.ndarra
     >>> len(kept), 555 in kept, 999 in kept
     (21, True, True)
     """
-    place = (seconds - seconds[0]) * (columns / (seconds[-1] - seconds[0]))
-    first = _each_once(np.searchsorted(place, np.arange(columns)))
-    last = np.r_[first[1:], place.size] - 1
-    extremes = (
-        _first_hits(reach(values, first), values, first) for reach in (np.minimum.reduceat, np.maximum.reduceat)
-    )
-    return _each_once(np.sort(np.concatenate([first, *extremes, last])))
+    edges = seconds[0] + np.arange(columns) * ((seconds[-1] - seconds[0]) / columns)
+    first = _each_once(np.searchsorted(seconds, edges))
+    last = np.append(first[1:], seconds.size) - 1
+    inside = [*_inside(values, first, last), *(_inside(-values, first, last))]
+    return _each_once(np.sort(np.concatenate([first, np.array(inside, dtype=int), last])))
 
 
 def _each_once(rising: np.ndarray) -> np.ndarray:
@@ -148,10 +146,10 @@ def _each_once(rising: np.ndarray) -> np.ndarray:
     return rising[np.diff(rising, prepend=-1) > 0]
 
 
-def _first_hits(wanted: np.ndarray, values: np.ndarray, first: np.ndarray) -> np.ndarray:
-    """The first index in each column, which begin at `first`, at which the value is the one wanted there."""
-    where = np.flatnonzero(values == np.repeat(wanted, np.diff(first, append=values.size)))
-    return where[np.searchsorted(where, first)]
+def _inside(values: np.ndarray, first: np.ndarray, last: np.ndarray) -> list[int]:
+    """Where the least value of a column stands, if it is less than those at its `first` and its `last` index."""
+    dips = np.minimum.reduceat(values, first) < np.minimum(values[first], values[last])
+    return [a + int(values[a : b + 1].argmin()) for a, b in zip(first[dips].tolist(), last[dips].tolist(), strict=True)]
 
 
 def scope_svg(

@@ -159,7 +159,7 @@ def _readings(settings: Settings, found: Numbers) -> tuple[Reading, ...]:
 def wiring_picture(settings: Settings) -> Picture:
     """The circuit with what flows where at the moment shown."""
     run, at = numbers(settings).run, moment_seconds(settings)
-    names = [name for name in network(settings).parts if name not in ("line", "secondary")]
+    names = [name for name in run.parts if name not in ("line", "secondary")]
     amps = run.quantities([("amps", name) for name in names], at)
     flows = {name: abs(float(value)) > FLOWS_AMPS for name, value in zip(names, amps, strict=True)}
     closed = any(mode == "on" and begin <= at < end for begin, end, mode in run.modes("switch"))

@@ -169,6 +169,11 @@ class Run:
         self.pieces, self.end_state = pieces, end_state
 
     @property
+    def parts(self) -> list[str]:
+        """Names of the parts that can be asked for."""
+        return list(self.pieces[0].pattern.layout.parts)
+
+    @property
     def begin(self) -> float:
         """First instant, s."""
         return self.pieces[0].begin

@@ -17,8 +17,8 @@ class Curve:
         pairs, exponents = row.reshape(-1, 2).tolist(), pattern.exponents
         self.terms = [(c, s, *rate) for (c, s), rate in zip(pairs, exponents, strict=False) if c or s]
         self.constant = pairs[len(exponents)][0] - tolerance
-        growths = pairs[len(exponents) + 1 :]
-        self.growths = list(zip((c for c, _ in growths), pattern.slow_rates.tolist())) if growths else ()
+        growths = [c for c, _ in pairs[len(exponents) + 1 :]]
+        self.growths = list(zip(growths, pattern.slow_rates.tolist(), strict=True)) if growths else ()
 
     def __call__(self, t: float) -> tuple[float, float]:
         """Value and slope at `t`."""
