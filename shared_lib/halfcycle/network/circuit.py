@@ -129,6 +129,7 @@ class Network:
         pattern = walker.pattern(walker.first_modes())
         state = pattern.swing(0.0)
         piece = Piece(pattern, 0.0, walker.layout.given(0.0, state))
+        piece.amplitudes[: len(pattern.rates)] = 0.0
         piece.end = self.period_s
         return Run([piece], state)
 

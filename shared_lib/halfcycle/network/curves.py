@@ -39,11 +39,8 @@ class Curve:
         return value, slope
 
 
-def root(curve: Curve, low: float, high: float) -> float:
-    """Where `curve` rises through zero between `low` and `high`: Newton's method, kept inside by halving."""
-    at_low = curve(low)[0]
-    if at_low > 0:
-        return low
+def root(curve: Curve, low: float, high: float, at_low: float) -> float:
+    """Where `curve` rises from `at_low` through zero between `low` and `high`: Newton's method, kept inside by halving."""
     at_high = curve(high)[0]
     near = max(1e-13 * high, _NEWTON_NEAR * (high - low))
     t = low + (high - low) * (at_low / (at_low - at_high) if at_high > 0 else 0.5)

@@ -136,7 +136,6 @@ class Pattern:
         self.of_waves[:states, len(keep) :] = swings
         self.of_waves[states:, len(keep) :] = lay.turned_back[states:]
         self._exponents = np.concatenate([self.rates, lay.turning])
-        self._swinging = self._exponents.imag.nonzero()[0]
         self.slow = [k for k, old in enumerate(keep) if abs(rates[old]) < _SLOW]
         if self.slow:
             self._lay_out_growths(push[[keep[k] for k in self.slow], -1])
@@ -183,18 +182,22 @@ class Pattern:
 
     # ---- waves
 
-    def waves(self, after: np.ndarray) -> np.ndarray:
-        """The waves at `after` seconds from a piece's beginning, real and minus imaginary, shape (2 · waves, n)."""
-        modes, swinging = len(self.rates), self._swinging
-        out = np.zeros((len(self._exponents), 2, len(after)))
-        out[:modes, 0] = np.exp(np.multiply.outer(self.rates.real, after))
-        out[modes:, 0] = 1.0
-        angle = np.multiply.outer(self._exponents.imag[swinging], after)
-        size = out[swinging, 0]
+    def waves(self, after: np.ndarray, used: np.ndarray | slice = slice(None)) -> np.ndarray:
+        """The waves at `after` seconds from a piece's beginning, real and minus imaginary, shape (2 · waves, n).
+
+        `used` are the numbers of those that are asked for.
+        """
+        exponents = self._exponents[used]
+        out = np.zeros((len(exponents), 2, len(after)))
+        out[:, 0] = 1.0
+        decaying, swinging = exponents.real.nonzero()[0], exponents.imag.nonzero()[0]
+        out[decaying, 0] = np.exp(np.multiply.outer(exponents.real[decaying], after))
+        angle, size = np.multiply.outer(exponents.imag[swinging], after), out[swinging, 0]
         out[swinging, 1] = -size * np.sin(angle)
         out[swinging, 0] = size * np.cos(angle)
         if self.slow:
-            out[-len(self.slow) :, 0] = self._growth(after).T
+            slow = np.arange(-len(self._exponents), 0)[used] + len(self.slow)
+            out[slow >= 0, 0] = self._growth(after).T[slow[slow >= 0]]
         return out.reshape(-1, len(after))
 
     def waves_at(self, after: float | np.ndarray) -> np.ndarray:

@@ -166,8 +166,9 @@ class _Search:
     def cross(self, exit: int, step: int, high: float) -> Event:
         """Where an exit that is closed at a step of the grid and open at `high` opens: where its last condition does."""
         way, low = self.pattern.exits[exit], float(self.times[step])
-        closed = (self.each[way[2], step] <= self.tolerance).nonzero()[0]
-        times = {row: root(self.curve(row), low, high) for row in (way[2].start + closed).tolist() or [way[2].start]}
+        margins = (self.each[way[2], step] - self.tolerance).tolist()
+        closed = [(row, margin) for row, margin in enumerate(margins, start=way[2].start) if margin <= 0]
+        times = {row: root(self.curve(row), low, high, at_low) for row, at_low in closed} or {way[2].start: low}
         row = max(times, key=times.__getitem__)
         return Event(times[row], (way,), row)
 
@@ -190,12 +191,14 @@ class _Search:
         Golden section on the least of the exit's margins, given up once it cannot reach zero any more: a single margin
         is held to a parabola; of several, which may be in amperes and in volts, each to its own tangents.
         """
+        rows = self.pattern.exits[exit][2]
+        several = rows.stop - rows.start > 1
+        if several and not self._can_open(rows, three):
+            return None
         low, _, high = times = self.times[three].tolist()
         margins = (self.margins[exit, three] - self.tolerance).tolist()
         bend, reach = hump(times, margins)
-        rows = self.pattern.exits[exit][2]
-        several = rows.stop - rows.start > 1
-        if not self._can_open(exit, three) if several else margins[1] + reach <= 0:
+        if not several and margins[1] + reach <= 0:
             return None
         bends = self._bends(exit, three)
         left, right = low + _GOLDEN * (high - low), high - _GOLDEN * (high - low)
@@ -235,7 +238,6 @@ class _Search:
         rows = self.pattern.exits[exit][2]
         return min(self.curve(row)(after)[0] for row in range(rows.start, rows.stop))
 
-    def _can_open(self, exit: int, three: slice) -> bool:
+    def _can_open(self, rows: slice, three: slice) -> bool:
         """Whether each condition by itself comes near being true: over its points it rises no more than they spread."""
-        margins = self.each[self.pattern.exits[exit][2], three]
-        return bool((2 * margins.max(axis=1) - margins.min(axis=1)).min() > 0)
+        return all(2 * max(margins) > min(margins) for margins in self.each[rows, three].tolist())
