@@ -34,7 +34,7 @@ class Curve:
                 value += c * size
                 slope += decay * c * size
         for c, rate in self.growths:
-            value += c * (expm1(rate * t) / rate if rate else t)
+            value += c * expm1(rate * t) / rate
             slope += c * exp(rate * t)
         return value, slope
 

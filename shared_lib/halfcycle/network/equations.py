@@ -19,6 +19,9 @@ _NUDGE = 1e-9
 _SLOW = 1e-3
 """Rates below this, 1/s, are followed as growth from where they are, not as decay to a far resting point."""
 
+_NONE = 1e-200
+"""Stands for a rate of zero, by which can be divided."""
+
 
 def spread(weights: np.ndarray, amplitudes: np.ndarray) -> np.ndarray:
     """Real coefficients over a table of waves (see `Pattern.waves`), shape (quantities, 2 · waves).
@@ -143,7 +146,8 @@ class Pattern:
     def _lay_out_growths(self, push: np.ndarray) -> None:
         """A wave more for each slow rate, which what is constant pushes."""
         more, states = len(self.slow), len(self.layout.state)
-        self.slow_rates, self.slow_push = self.rates[self.slow].real, push
+        rates = self.rates[self.slow].real
+        self.slow_rates, self.slow_push = np.where(np.abs(rates) < _NONE, _NONE, rates), push
         growths = np.zeros((self.layout.given_size, more))
         growths[:states] = (self.right[:, self.slow] * self.slow_push).real
         self.to_amplitudes = np.concatenate([self.to_amplitudes, self.layout.turned[[-1] * more]])
@@ -215,8 +219,7 @@ class Pattern:
         return np.exp(self._exponents * seconds), summand
 
     def _growth(self, after: float | np.ndarray) -> np.ndarray:
-        rates = np.where(np.abs(self.slow_rates) < 1e-200, 1e-200, self.slow_rates)
-        return np.expm1(np.multiply.outer(after, rates)) / rates
+        return np.expm1(np.multiply.outer(after, self.slow_rates)) / self.slow_rates
 
     def swing(self, seconds: float) -> np.ndarray:
         """The state that the sources alone keep up, at `seconds`; the parts' own beginning where nothing damps it."""

@@ -1,8 +1,10 @@
 """When the first exit of a piece opens: looked for on a grid, then located by Newton's method on the exact sum."""
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from functools import cached_property
+from itertools import groupby
 from math import inf
+from operator import itemgetter
 
 import numpy as np
 
@@ -125,20 +127,20 @@ def _scan(piece: Piece, grid: _Grid, amplitudes: np.ndarray, limit: float) -> Ev
     times, each = grid.times[:asked], rows @ grid.waves[:, :asked]
     margins = pattern.least_margins(each)
     opened = margins > piece.tolerance
-    rises = _column_by_column(opened[:, 1:] > opened[:, :-1])
-    step = rises[0][0] if rises else len(times) - 2
+    step, rising = next(groupby(_column_by_column(opened[:, 1:] > opened[:, :-1]), itemgetter(0)), (len(times) - 2, ()))
+    exits = [exit for _, exit in rising]
     search = _Search(piece, rows, times, each, margins)
     grazed = search.graze(step + 1, limit)
-    if grazed is not None or not rises:
+    if grazed is not None or not exits:
         return grazed
-    event = search.first_cross([exit for at, exit in rises if at == step], step, times[step + 1])
+    event = search.first_cross(exits, step, times[step + 1])
     return event if event.after < limit else None
 
 
-def _column_by_column(table: np.ndarray) -> list[tuple[int, int]]:
+def _column_by_column(table: np.ndarray) -> Iterator[tuple[int, int]]:
     """Where a table of booleans is true: (column, row), from the first column on."""
-    places = table.T.ravel().nonzero()[0].tolist()
-    return [divmod(place, len(table)) for place in places]
+    rows = len(table)
+    return (divmod(place, rows) for place in table.T.ravel().nonzero()[0].tolist())
 
 
 class _Search:
