@@ -10,6 +10,7 @@ everywhere in the course (`COLOURS`), from the palette for colour-blind readers 
 from collections.abc import Sequence
 from dataclasses import dataclass
 from html import escape
+from math import ceil, floor, log10
 
 import numpy as np
 
@@ -112,10 +113,10 @@ def nice_ticks(low: float, high: float, most: int = 6) -> list[float]:
     if not high > low:
         low, high = low - 0.5, low + 0.5
     rough = (high - low) / max(1, most - 1)
-    base = 10.0 ** np.floor(np.log10(rough))
+    base = 10.0 ** floor(log10(rough))
     step = next(base * factor for factor in (1, 2, 5, 10) if base * factor >= rough * (1 - 1e-9))
-    first, last = np.floor(low / step + 1e-9), np.ceil(high / step - 1e-9)
-    return [float(round(step * k, 12)) for k in range(int(first), int(last) + 1)]
+    first, last = floor(low / step + 1e-9), ceil(high / step - 1e-9)
+    return [float(round(step * k, 12)) for k in range(first, last + 1)]
 
 
 def decimate(seconds: np.ndarray, values: np.ndarray, columns: int) -> np.ndarray:
@@ -283,9 +284,9 @@ def _trace(trace: Trace, panel: _Panel) -> str:
     """One line; its points are whole tenths of a unit, which are the quickest to write."""
     ink, wave = COLOURS[trace.quantity], trace.wave
     keep = decimate(wave.seconds, wave.values, int(panel.right - panel.left))
-    points = np.column_stack([panel.x(wave.seconds[keep]), panel.y(wave.values[keep])])
+    points = np.array([panel.x(wave.seconds[keep]), panel.y(wave.values[keep])])
     tenths = np.rint(points * 10).astype(int)
-    line = " ".join(map(str, _bends(tenths).ravel().tolist()))
+    line = " ".join(map(str, _bends(tenths).T.ravel().tolist()))
     dashes = " ".join(str(10 * float(dash)) for dash in ink.dashes.split())
     return (
         f'<polyline class="hc-{trace.quantity}" transform="scale(.1)" points="{line}" fill="none" '
@@ -294,17 +295,18 @@ def _trace(trace: Trace, panel: _Panel) -> str:
 
 
 def _bends(points: np.ndarray) -> np.ndarray:
-    """The points of a line without those that lie on it anyway, within a tenth of a pixel and between their neighbours."""
-    level = points[1:, 1] == points[:-1, 1]
-    points = points[~np.r_[False, level[:-1] & level[1:], False]]
-    for _ in range(_THINNINGS):
-        back, on = points[1:-1] - points[:-2], points[2:] - points[1:-1]
-        whole = back + on
-        off = np.abs(back[:, 0] * on[:, 1] - back[:, 1] * on[:, 0]) > np.abs(whole).max(axis=1, initial=0)
-        turns = back[:, 1] * on[:, 1] < 0
-        keep = np.ones(len(points), dtype=bool)
-        keep[1:-1:2] = (off | turns)[::2]  # every other one: whoever goes leaves both neighbours
-        points = points[keep]
+    """The points of a line without those that lie on it anyway, within a tenth of a pixel and between their neighbours.
+
+    Both have the shape (2, points).
+    """
+    level = points[1, 1:] == points[1, :-1]
+    points = points[:, ~np.r_[False, level[:-1] & level[1:], False]]
+    for _ in range(_THINNINGS):  # asks every other one: whoever goes leaves both neighbours
+        (x, y), (on_x, on_y) = points[:, 1:-1:2] - points[:, :-2:2], points[:, 2::2] - points[:, 1:-1:2]
+        off = np.abs(x * on_y - y * on_x) > np.maximum(np.abs(x + on_x), np.abs(y + on_y))
+        keep = np.ones(points.shape[1], dtype=bool)
+        keep[1:-1:2] = off | (y * on_y < 0)
+        points = points[:, keep]
     return points
 
 

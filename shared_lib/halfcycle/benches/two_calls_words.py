@@ -180,8 +180,8 @@ def _wire(now, before, found, was) -> str:
 
 
 def _led(now, found, was) -> str:
-    """The brighter LED's peak before and after, and whether it still triggers its output."""
-    k = max((0, 1), key=lambda k: found.led_peak_amps[k])
+    """The brighter LED's peak before and after, A's if they are alike, and whether it still triggers its output."""
+    k = max((0, 1), key=lambda k: round(found.led_peak_amps[k], 9))
     if not found.led_peak_amps[k]:
         return f"no LED carries current now, and {standing(found)}"
     old, new = amount(was.led_peak_amps[k], "A"), amount(found.led_peak_amps[k], "A")
