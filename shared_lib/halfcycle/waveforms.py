@@ -68,10 +68,8 @@ class Waveform:
     @cached_property
     def shares(self) -> np.ndarray:
         """What part of the record each sample stands for, by trapezoids: `shares @ values` is the mean of the record."""
-        halves = np.diff(self.seconds) / (2 * self.duration_s)
-        shares = np.append(halves, 0.0)
-        shares[1:] += halves
-        return shares
+        halves = np.diff(self.seconds, prepend=self.seconds[0], append=self.seconds[-1]) / (2 * self.duration_s)
+        return halves[:-1] + halves[1:]
 
     def with_values(self, values, unit: str | None = None) -> "Waveform":
         """The same instants with other values, in the same unit or another: `w.with_values(abs(w.values))` is a full wave.

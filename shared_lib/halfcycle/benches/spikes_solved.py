@@ -198,7 +198,7 @@ def _instants(run: Run, openings: list[float]) -> np.ndarray:
     """Even steps, and close ones after each opening of the switch and about each change of any other part."""
     changes = [piece.begin for piece in run.pieces[1:]]
     near = [np.add.outer(openings, _AFTER_OPENING).ravel(), np.add.outer(changes, [-_JUST, _JUST]).ravel()]
-    every = np.sort(np.concatenate([run.times(_STEPS), *near]))
+    every = np.sort(np.concatenate([run.times(_STEPS), *near]), kind="stable")
     inside = (every >= run.begin) & (every <= run.end) & (np.diff(every, prepend=-np.inf) > 0)
     return every[inside]
 

@@ -1,6 +1,6 @@
 """Walk a network through time from event to event."""
 
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from itertools import product
 from math import inf
 
@@ -56,7 +56,7 @@ class Walker:
         piece = self._settle(begin, self.layout.given(begin, x0), [self._scheduled(begin, modes)])
         for _ in range(_MOST_PIECES):
             horizon = min(end, self._next_change(piece.begin)) - piece.begin
-            old, *after_old = alike(piece, known)
+            old, *following = alike(piece, known)
             again = old and event_again(piece, old, horizon)
             given = piece.close(again or first_event(piece, horizon))
             self.last = given[: len(x0)], piece.pattern.modes
@@ -65,11 +65,8 @@ class Walker:
                 return
             stalled = stalled + 1 if piece.end - piece.begin <= self.layout.instant else 0
             if stalled > _MOST_STALLED:
-                raise SettleError(
-                    f"{self._names(piece.opened(given))} switch to and fro without end at {piece.begin:g} s"
-                )
-            expected = [Piece(each.pattern, piece.end, given) for each in after_old if again]
-            piece = next((each for each in expected if each.closes_soon()), None) or self._settle(
+                raise SettleError(f"{self._names(piece, given)} switch to and fro without end at {piece.begin:g} s")
+            piece = (again and self._closed([each.pattern for each in following], piece.end, given)) or self._settle(
                 piece.end, given, self._after(piece, given)
             )
         raise ValueError(
@@ -92,23 +89,25 @@ class Walker:
     def _next_change(self, now: float) -> float:
         return min((device.next_change(now) for _, device in self._timed), default=inf)
 
-    def _names(self, exits: tuple) -> str:
-        return " and ".join(repr(self.layout.devices[k]) for k, _, _ in exits) or "timed parts"
+    def _names(self, piece: Piece, given: np.ndarray) -> str:
+        return " and ".join(repr(self.layout.devices[k]) for k, _, _ in piece.opened(given)) or "timed parts"
 
     # ---- which modes hold just after an instant
 
     def _settle(self, now: float, given: np.ndarray, candidates: list[Modes]) -> Piece:
         """The piece that starts here with modes that no exit contradicts an instant later."""
         *together, modes = candidates
-        for joint in together:
-            piece = Piece(self.pattern(joint), now, given)
-            if piece.closes_soon():
-                return piece
         return (
-            self._follow(now, given, modes, Piece.worst_exit, self._most_exits)
+            self._closed(map(self.pattern, together), now, given)
+            or self._follow(now, given, modes, Piece.worst_exit, self._most_exits)
             or self._follow(now, given, modes, Piece.first_open_exit, 2 ** min(len(modes), 10))
             or self._search(now, given, modes)
         )
+
+    def _closed(self, patterns: Iterable[Pattern], now: float, given: np.ndarray) -> Piece | None:
+        """The piece in the first pattern of which no exit stands open an instant later."""
+        pieces = (Piece(pattern, now, given) for pattern in patterns)
+        return next((piece for piece in pieces if piece.closes_soon()), None)
 
     def _follow(self, now: float, given: np.ndarray, modes: Modes, pick: Callable, most: int) -> Piece | None:
         """Take one open exit after another, as `pick` picks them, until none is left open.
