@@ -9,6 +9,8 @@ from hypothesis import strategies as st
 from halfcycle import Supply
 from halfcycle.network import Diode, Network
 from halfcycle.rectifier import rectifier_network
+from halfcycle.spikes import Filter, spike_network
+from halfcycle.steering import steering_network
 
 NODES, WEIGHTS = np.polynomial.legendre.leggauss(16)
 
@@ -95,6 +97,40 @@ def test_steady_state_ends_as_it_began_and_a_run_from_it_stays_in_it(net: Networ
     again = net.run(2 * net.period_s, state=begin_state)
     times = steady.times(64)
     np.testing.assert_allclose(again.volts("load", times + net.period_s), steady.volts("load", times), atol=1e-6 * 34)
+
+
+def events(pieces) -> tuple[list, np.ndarray]:
+    """Modes of each piece, and the instants at which it begins and ends."""
+    return [piece.pattern.modes for piece in pieces], np.array([(piece.begin, piece.end) for piece in pieces])
+
+
+calls = st.builds(
+    lambda resistor, wire, call_b: steering_network(
+        Supply(26.4, resistance_ohm=1.44), True, call_b, led_resistor_ohm=resistor, wire_ohm=wire
+    ),
+    resistor=decades(200.0, 4000.0),
+    wire=decades(0.1, 50.0),
+    call_b=st.booleans(),
+)
+buses = st.builds(
+    lambda place, load, farad: spike_network(
+        Supply(26.0, resistance_ohm=1.0, leakage_henry=0.3e-3), filter=Filter(place, farad), bus_load_ohm=load
+    ),
+    place=st.sampled_from(["none", "feed", "snubber", "lc"]),
+    load=decades(20.0, 4e3),
+    farad=decades(1e-7, 1e-3),
+)
+
+
+@quick
+@given(st.one_of(rectifiers, calls, buses))
+def test_a_steady_state_has_the_events_that_a_search_from_its_state_finds(net: Network):
+    """Its last lap takes events over from the one before; here every margin is searched."""
+    steady, walker = net.steady(), net._solver()
+    modes, instants = events(steady.pieces)
+    found, searched = events(list(walker.pieces(0.0, net.period_s, steady.end_state, modes[-1])))
+    assert found == modes
+    np.testing.assert_allclose(searched, instants, rtol=0, atol=1e-6 * net.period_s)
 
 
 @quick
