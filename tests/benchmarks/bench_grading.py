@@ -116,14 +116,16 @@ def measured(command: list[str], folder: Path) -> tuple[float, int]:
 
 def proportional(pid: int) -> int:
     """Memory that forks share counts once: what each has to itself and its share, where this system says so."""
-    try:
-        return sum(pss(one) for one in family(pid))
-    except OSError:
+    if not Path("/proc/self/smaps_rollup").exists():
         return resident_bytes(pid)
+    return sum(map(pss, family(pid)))
 
 
 def pss(pid: int) -> int:
-    lines = Path(f"/proc/{pid}/smaps_rollup").read_text().splitlines()
+    try:
+        lines = Path(f"/proc/{pid}/smaps_rollup").read_text().splitlines()
+    except OSError:  # it has ended meanwhile
+        return 0
     return next((int(line.split()[1]) * 1024 for line in lines if line.startswith("Pss:")), 0)
 
 
