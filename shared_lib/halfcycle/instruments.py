@@ -4,6 +4,8 @@ Every reading is a mean over the whole record, taken by trapezoids between the s
 record has to hold whole cycles: a meter averages over many, and a cut-off cycle would lean the reading. Readings are in
 the unit of the waveform. Use it as `from halfcycle import meters`.
 
+Means are `einsum`'s: over ten thousand samples `@` would wake a second thread, and wait for it where cores are busy.
+
 The factor of an average-responding meter is π/(2√2) = 1.1107, the form factor of a sine (rms over mean of |v|).
 """
 
@@ -26,7 +28,7 @@ def dc(wave: Waveform) -> float:
     >>> dc(Waveform.sine(volts_peak=34.0, offset_volts=5.0)).__round__(6)
     5.0
     """
-    return float(wave.shares @ wave.values)
+    return float(np.einsum("i,i->", wave.shares, wave.values))
 
 
 def true_rms(wave: Waveform) -> float:
@@ -35,7 +37,7 @@ def true_rms(wave: Waveform) -> float:
     >>> round(true_rms(Waveform.sine(volts_peak=34.0)), 3)
     24.042
     """
-    return math.sqrt(wave.shares @ wave.values**2)
+    return math.sqrt(np.einsum("i,i,i->", wave.shares, wave.values, wave.values))
 
 
 def ac_rms(wave: Waveform) -> float:

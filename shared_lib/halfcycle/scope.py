@@ -300,7 +300,9 @@ def _bends(points: np.ndarray) -> np.ndarray:
     Both have the shape (2, points).
     """
     level = points[1, 1:] == points[1, :-1]
-    points = points[:, ~np.r_[False, level[:-1] & level[1:], False]]
+    keep = np.ones(points.shape[1], dtype=bool)
+    np.logical_not(level[:-1] & level[1:], out=keep[1:-1])
+    points = points[:, keep]
     for _ in range(_THINNINGS):  # asks every other one: whoever goes leaves both neighbours
         (x, y), (on_x, on_y) = points[:, 1:-1:2] - points[:, :-2:2], points[:, 2::2] - points[:, 1:-1:2]
         off = np.abs(x * on_y - y * on_x) > np.maximum(np.abs(x + on_x), np.abs(y + on_y))

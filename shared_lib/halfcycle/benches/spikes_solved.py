@@ -130,19 +130,19 @@ def _without(whole: Network, gone: str) -> Network:
 
 def numbers(settings: Settings) -> Numbers:
     """Solve the circuit at these settings; the moment shown, and parts that are not fitted, make no difference."""
+    return _numbers(_only_what_counts(settings))
+
+
+def _only_what_counts(settings: Settings) -> Settings:
     unused = {name: 0.0 for name in FITTED["lc"] if name not in FITTED.get(settings.place, ())}
-    return _numbers(replace(settings, moment="spike", **unused))
+    return replace(settings, moment="spike", **unused)
 
 
 @lru_cache(maxsize=128)
 def _numbers(settings: Settings) -> Numbers:
     net = network(settings)
-    run = net.steady()
-    closed = [(begin, end) for begin, end, mode in run.modes("switch") if mode == "on"]
-    seconds = _instants(run, [end for _, end in closed])
-    heated = ("amps", _heated(net, settings))
-    rows = [*run.quantities([*_ASKED, heated], seconds), *net.idle().quantities(_ASKED[:2], seconds)]
-    bus, thermostat, feed, stored, drawn, heater, still, calm = waves(seconds, rows, "VVAAAAVV")
+    asked = [("amps", name) for name in ("feed", "stored", "secondary", _heated(net, settings))]
+    run, closed, (bus, thermostat, still, calm, feed, stored, drawn, heater) = _solved(net, asked)
     top = _highest(bus, still)
     return Numbers(
         rms_volts=meters.true_rms(bus),
@@ -151,7 +151,7 @@ def _numbers(settings: Settings) -> Numbers:
         width_s=top.width_s,
         dip_volts=float(np.max(still.values - bus.values, where=feed.values > FLOWS_AMPS, initial=0.0)),
         thermostat_peak_volts=meters.peak(thermostat),
-        thermostat_spike_volts=float((thermostat.values - calm.values).max()),
+        thermostat_spike_volts=_above(thermostat, calm),
         thermostat_rms_volts=meters.true_rms(thermostat),
         feed_va=meters.true_rms(bus) * meters.true_rms(feed),
         drawn_va=meters.true_rms(bus) * meters.true_rms(drawn),
@@ -166,7 +166,17 @@ def _numbers(settings: Settings) -> Numbers:
     )
 
 
-_ASKED = (("volts", "bus load"), ("volts", "thermostat"), ("amps", "feed"), ("amps", "stored"), ("amps", "secondary"))
+_VOLTS = (("volts", "bus load"), ("volts", "thermostat"))
+
+
+def _solved(net: Network, more: list[tuple[str, str]]) -> tuple[Run, list[tuple[float, float]], list[Waveform]]:
+    """The run; when the switch was closed; bus and thermostat, both undisturbed as well, and what `more` asks for."""
+    run = net.steady()
+    closed = [(begin, end) for begin, end, mode in run.modes("switch") if mode == "on"]
+    seconds = _instants(run, [end for _, end in closed])
+    found, still = run.quantities([*_VOLTS, *more], seconds), net.idle().quantities(_VOLTS, seconds)
+    rows = [*found[: len(_VOLTS)], *still, *found[len(_VOLTS) :]]
+    return run, closed, waves(seconds, rows, "VVVV" + len(more) * "A")
 
 
 @dataclass(frozen=True)
@@ -208,6 +218,25 @@ def _heated(net: Network, settings: Settings) -> str:
     return "filter resistor" if settings.place != "feed" and "filter resistor" in net.parts else "feed"
 
 
-def unfiltered(settings: Settings) -> Numbers:
-    """The same bus without a filter."""
-    return numbers(replace(settings, place="none", fault=""))
+@dataclass(frozen=True)
+class Unfiltered:
+    """How high the highest spike stands above the undisturbed wave where no filter is fitted, V."""
+
+    spike_volts: float
+    thermostat_spike_volts: float
+
+
+def unfiltered(settings: Settings) -> Unfiltered | Numbers:
+    """The same bus without a filter; where none is fitted, the numbers themselves."""
+    plain, own = (_only_what_counts(each) for each in (replace(settings, place="none", fault=""), settings))
+    return _numbers(own) if own == plain else _unfiltered(plain)
+
+
+@lru_cache(maxsize=128)
+def _unfiltered(settings: Settings) -> Unfiltered:
+    _, _, (bus, thermostat, still, calm) = _solved(network(settings), [])
+    return Unfiltered(_highest(bus, still).volts, _above(thermostat, calm))
+
+
+def _above(wave: Waveform, undisturbed: Waveform) -> float:
+    return float((wave.values - undisturbed.values).max())
