@@ -66,6 +66,7 @@ class Pattern:
         self._first_waves = self.waves_at(layout.first_instants)
         turning = len(self.rates) + len(layout.omegas)
         self.exponents = [(rate.real, rate.imag) for rate in self._exponents[:turning].tolist()]
+        self._ringing = [k for k in range(len(self.rates)) if self.exponents[k][1]]
 
     # ---- node voltages and branch currents from what is given
 
@@ -186,22 +187,21 @@ class Pattern:
 
     # ---- waves
 
-    def waves(self, after: np.ndarray, used: np.ndarray | slice = slice(None)) -> np.ndarray:
-        """The waves at `after` seconds from a piece's beginning, real and minus imaginary, shape (2 · waves, n).
-
-        `used` are the numbers of those that are asked for.
-        """
-        exponents = self._exponents[used]
-        out = np.zeros((len(exponents), 2, len(after)))
-        out[:, 0] = 1.0
-        decaying, swinging = exponents.real.nonzero()[0], exponents.imag.nonzero()[0]
-        out[decaying, 0] = np.exp(np.multiply.outer(exponents.real[decaying], after))
-        angle, size = np.multiply.outer(exponents.imag[swinging], after), out[swinging, 0]
-        out[swinging, 1] = -size * np.sin(angle)
-        out[swinging, 0] = size * np.cos(angle)
+    def waves(self, after: np.ndarray) -> np.ndarray:
+        """The waves at `after` seconds from a piece's beginning, real and minus imaginary, shape (2 · waves, n)."""
+        modes, turns = len(self.rates), len(self.layout.omegas)
+        out = np.zeros((len(self._exponents), 2, len(after)))
+        own, driven = out[:modes], out[modes : modes + turns]
+        np.exp(np.multiply.outer(self._exponents.real[:modes], after), own[:, 0])
+        for k in self._ringing:
+            own[k, 1] = -own[k, 0] * np.sin(self.exponents[k][1] * after)
+            own[k, 0] *= np.cos(self.exponents[k][1] * after)
+        angle = np.multiply.outer(self.layout.omegas, after)
+        np.cos(angle, driven[:, 0])
+        np.sin(-angle, driven[:, 1])
+        out[modes + turns, 0] = 1.0
         if self.slow:
-            slow = np.arange(-len(self._exponents), 0)[used] + len(self.slow)
-            out[slow >= 0, 0] = self._growth(after).T[slow[slow >= 0]]
+            out[-len(self.slow) :, 0] = self._growth(after).T
         return out.reshape(-1, len(after))
 
     def waves_at(self, after: float | np.ndarray) -> np.ndarray:

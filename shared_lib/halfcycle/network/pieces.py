@@ -50,9 +50,7 @@ class Piece:
 
     def values(self, quantities: tuple[tuple[str, str], ...], times: np.ndarray) -> np.ndarray:
         """The quantities (see `Pattern.rows`) at the instants `times`, s, shape (quantities, n)."""
-        weights = self.pattern.rows(quantities) * self.amplitudes
-        used = weights.any(axis=0).nonzero()[0]
-        return np.ascontiguousarray(weights[:, used]).view(float) @ self.pattern.waves(times - self.begin, used)
+        return spread(self.pattern.rows(quantities), self.amplitudes) @ self.pattern.waves(times - self.begin)
 
     def open_exits(self) -> list[float]:
         """By how much each exit stands open at the beginning; one on the verge is asked an instant on."""
