@@ -1,10 +1,9 @@
 """When the first exit of a piece opens: looked for on a grid, then located by Newton's method on the exact sum."""
 
-from collections.abc import Iterator, Sequence
+from bisect import bisect_left
+from collections.abc import Sequence
 from functools import cached_property
-from itertools import groupby
 from math import inf
-from operator import itemgetter
 
 import numpy as np
 
@@ -84,7 +83,7 @@ class _Grid:
     """
 
     def __init__(self, pattern: Pattern, times: np.ndarray, length: float):
-        self.pattern, self.times, self.length = pattern, times, length
+        self.pattern, self.times, self.length = pattern, times.tolist(), length
         self.waves = pattern.waves(times)
 
     @cached_property
@@ -95,7 +94,7 @@ class _Grid:
 
 def _grid(pattern: Pattern, done: float) -> _Grid:
     """The grid for a stretch that begins `done` seconds into a piece: by then its fast waves may be gone."""
-    dead = sum(-decay * done > _DEAD for decay, _ in pattern.exponents[: len(pattern.rates)])
+    dead = sum(-decay * done > _DEAD for decay, _ in pattern.exponents[: len(pattern.rates)]) if done else 0
     if dead not in pattern.grids:
         pattern.grids[dead] = _make_grid(pattern, dead)
     return pattern.grids[dead]
@@ -114,39 +113,44 @@ def _make_grid(pattern: Pattern, dead: int) -> _Grid:
         if swing * lasts > 4:
             times.append(np.linspace(0, lasts, int(swing * lasts) + 2)[1:])
     if len(times) > 1:
-        every = np.sort(np.concatenate(times))
-        times = [every[np.concatenate([_FIRST, every[1:] > every[:-1]])]]
+        every = np.concatenate(times)
+        every.sort()
+        times = [every[_FIRST + (every[1:] > every[:-1]).tolist()]]
     return _Grid(pattern, *times, length)
 
 
 def _scan(piece: Piece, grid: _Grid, amplitudes: np.ndarray, limit: float) -> Event | None:
     """The first exit that opens on `grid` before `limit`."""
-    pattern = piece.pattern
+    pattern, tolerance = piece.pattern, piece.tolerance
     rows = piece.margins if amplitudes is piece.amplitudes else spread(pattern.watch, amplitudes)
-    asked = int(grid.times.searchsorted(limit)) + 2
-    times, each = grid.times[:asked], rows @ grid.waves[:, :asked]
+    asked = bisect_left(grid.times, limit) + 2
+    each = rows @ grid.waves[:, :asked]
     margins = pattern.least_margins(each)
-    opened = margins > piece.tolerance
-    step, rising = next(groupby(_column_by_column(opened[:, 1:] > opened[:, :-1]), itemgetter(0)), (len(times) - 2, ()))
-    exits = [exit for _, exit in rising]
-    search = _Search(piece, rows, times, each, margins)
-    grazed = search.graze(step + 1, limit)
-    if grazed is not None or not exits:
-        return grazed
-    event = search.first_cross(exits, step, times[step + 1])
+    opened = margins > tolerance
+    rising = _column_by_column(opened[:, 1:] > opened[:, :-1])
+    step = rising[0][0] if rising else each.shape[1] - 2
+    up = margins[:, 1 : step + 2] >= margins[:, : step + 1]
+    tops = _column_by_column(up[:, :-1] > up[:, 1:])
+    if not rising and not tops:
+        return None
+    search = _Search(piece, rows, grid.times, each, margins)
+    event = search.graze(tops, limit)
+    if event is not None or not rising:
+        return event
+    event = search.first_cross([exit for at, exit in rising if at == step], step, grid.times[step + 1])
     return event if event.after < limit else None
 
 
-def _column_by_column(table: np.ndarray) -> Iterator[tuple[int, int]]:
+def _column_by_column(table: np.ndarray) -> list[tuple[int, int]]:
     """Where a table of booleans is true: (column, row), from the first column on."""
     rows = len(table)
-    return (divmod(place, rows) for place in table.T.ravel().nonzero()[0].tolist())
+    return [divmod(place, rows) for place in table.ravel("F").nonzero()[0].tolist()]
 
 
 class _Search:
     """Locates openings of a pattern's exits; `rows` are the coefficients of all conditions, `each` their margins."""
 
-    def __init__(self, piece: Piece, rows: np.ndarray, times: np.ndarray, each: np.ndarray, margins: np.ndarray):
+    def __init__(self, piece: Piece, rows: np.ndarray, times: list[float], each: np.ndarray, margins: np.ndarray):
         self.pattern, self.tolerance = piece.pattern, piece.tolerance
         self.rows, self.times, self.each, self.margins = rows, times, each, margins
         self.curves: dict[int, Curve] = {}
@@ -167,19 +171,17 @@ class _Search:
 
     def cross(self, exit: int, step: int, high: float) -> Event:
         """Where an exit that is closed at a step of the grid and open at `high` opens: where its last condition does."""
-        way, low = self.pattern.exits[exit], float(self.times[step])
+        way, low = self.pattern.exits[exit], self.times[step]
         margins = (self.each[way[2], step] - self.tolerance).tolist()
         closed = [(row, margin) for row, margin in enumerate(margins, start=way[2].start) if margin <= 0]
         times = {row: root(self.curve(row), low, high, at_low) for row, at_low in closed} or {way[2].start: low}
         row = max(times, key=times.__getitem__)
         return Event(times[row], (way,), row)
 
-    def graze(self, stop: int, limit: float) -> Event | None:
-        """An opening between two instants of the grid, up to `stop`: where a margin has its top just below zero."""
-        times, margins = self.times, self.margins[:, : stop + 1]
-        up = margins[:, 1:] >= margins[:, :-1]
-        for step, exit in _column_by_column(up[:, :-1] > up[:, 1:]):
-            if times[step] >= limit:
+    def graze(self, tops: list[tuple[int, int]], limit: float) -> Event | None:
+        """An opening between two instants of the grid: where a margin has one of its `tops` just below zero."""
+        for step, exit in tops:
+            if self.times[step] >= limit:
                 return None
             top = self._top(exit, slice(step, step + 3))
             if top is not None:
@@ -197,7 +199,7 @@ class _Search:
         several = rows.stop - rows.start > 1
         if several and not self._can_open(rows, three):
             return None
-        low, _, high = times = self.times[three].tolist()
+        low, _, high = times = self.times[three]
         margins = (self.margins[exit, three] - self.tolerance).tolist()
         bend, reach = hump(times, margins)
         if not several and margins[1] + reach <= 0:
@@ -224,7 +226,7 @@ class _Search:
 
     def _bends(self, exit: int, three: slice) -> list[float]:
         """For each condition of an exit, half the second derivative of its margin over three points, whatever its sign."""
-        times, rows = self.times[three].tolist(), self.pattern.exits[exit][2]
+        times, rows = self.times[three], self.pattern.exits[exit][2]
         return [abs(hump(times, margins)[0]) for margins in self.each[rows, three].tolist()]
 
     def _highest(self, exit: int, bends: list[float], at: float, low: float, high: float) -> float:
