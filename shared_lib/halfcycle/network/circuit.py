@@ -129,8 +129,7 @@ class Network:
         pattern = walker.pattern(walker.first_modes())
         state = pattern.swing(0.0)
         piece = Piece(pattern, 0.0, walker.layout.given(0.0, state))
-        piece.amplitudes[: len(pattern.rates)] = 0.0
-        piece.end = self.period_s
+        piece.still, piece.end = True, self.period_s
         return Run([piece], state)
 
     def sample(self, times: np.ndarray, quantities: Iterable[tuple[str, str]], *, start_s: float = 0.0) -> np.ndarray:
@@ -215,9 +214,10 @@ class Run:
         self._check_inside(rising)
         out = np.empty((len(wanted), rising.size))
         edges = np.searchsorted(rising, [piece.end for piece in self.pieces[:-1]], side="right").tolist()
+        driven = self.pieces[0].pattern.layout.driven(rising)
         for piece, first, last in zip(self.pieces, [0, *edges], [*edges, rising.size], strict=True):
             if last > first:
-                out[:, first:last] = piece.values(wanted, rising[first:last])
+                out[:, first:last] = piece.values(wanted, rising[first:last], driven[:, first:last])
         if order is not None:
             out[:, order] = out.copy()
         return out.reshape(len(wanted), *times.shape)

@@ -187,22 +187,23 @@ class Pattern:
 
     # ---- waves
 
-    def waves(self, after: np.ndarray) -> np.ndarray:
-        """The waves at `after` seconds from a piece's beginning, real and minus imaginary, shape (2 · waves, n)."""
-        modes, turns = len(self.rates), len(self.layout.omegas)
-        out = np.zeros((len(self._exponents), 2, len(after)))
-        own, driven = out[:modes], out[modes : modes + turns]
-        np.exp(np.multiply.outer(self._exponents.real[:modes], after), own[:, 0])
-        for k in self._ringing:
-            own[k, 1] = -own[k, 0] * np.sin(self.exponents[k][1] * after)
-            own[k, 0] *= np.cos(self.exponents[k][1] * after)
-        angle = np.multiply.outer(self.layout.omegas, after)
-        np.cos(angle, driven[:, 0])
-        np.sin(-angle, driven[:, 1])
-        out[modes + turns, 0] = 1.0
+    def waves(self, after: np.ndarray, driven: np.ndarray, still: bool = False) -> np.ndarray:
+        """The waves at `after` seconds from a piece's beginning, real and minus imaginary, shape (2 · waves, n).
+
+        `driven` are the sources' (see `Layout.driven`), counted from whenever; if `still`, those that fade are left at zero.
+        """
+        modes = len(self.rates)
+        out = np.zeros((2 * len(self._exponents), len(after)))
+        out[2 * modes : 2 * modes + len(driven)] = driven
+        if not still:
+            np.exp(np.multiply.outer(self._exponents.real[:modes], after), out[: 2 * modes : 2])
+            for k in self._ringing:
+                angle = self.exponents[k][1] * after
+                out[2 * k + 1] = -out[2 * k] * np.sin(angle)
+                out[2 * k] *= np.cos(angle)
         if self.slow:
-            out[-len(self.slow) :, 0] = self._growth(after).T
-        return out.reshape(-1, len(after))
+            out[-2 * len(self.slow) :: 2] = self._growth(after).T
+        return out
 
     def waves_at(self, after: float | np.ndarray) -> np.ndarray:
         """The waves at one instant or several, complex, shape (*instants, waves)."""

@@ -84,7 +84,7 @@ class _Grid:
 
     def __init__(self, pattern: Pattern, times: np.ndarray, length: float):
         self.pattern, self.times, self.length = pattern, times.tolist(), length
-        self.waves = pattern.waves(times)
+        self.waves = pattern.waves(times, pattern.layout.driven(times))
 
     @cached_property
     def shift(self) -> tuple[np.ndarray, np.ndarray]:

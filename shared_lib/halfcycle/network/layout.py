@@ -189,6 +189,16 @@ class Layout:
         turns = [omega * seconds for omega in self.omegas]
         return np.concatenate([x, [*map(cos, turns), *map(sin, turns), 1.0]])
 
+    def driven(self, times: np.ndarray) -> np.ndarray:
+        """The sources' waves at `times`: cos ωt and −sin ωt of each frequency in turn, then 1 and 0, shape (…, n)."""
+        out = np.zeros((2 * len(self.omegas) + 2, len(times)))
+        for k, omega in enumerate(self.omegas):
+            angle = omega * times
+            np.cos(angle, out[2 * k])
+            np.sin(-angle, out[2 * k + 1])
+        out[-2] = 1.0
+        return out
+
     def _drive(self, name: str) -> np.ndarray:
         """What a source drives, V or A, as a row."""
         part, row = self.parts[name][0], np.zeros(len(self.units))

@@ -31,12 +31,12 @@ class Piece:
     """The exact solution of one pattern from `begin` on; `end` is set once it is known.
 
     `given` is what it begins from (see `Layout.given`), `looked_from` the same of a piece next to it in which its event was
-    looked for. Most pieces are only asked whether an exit stands open.
+    looked for. A `still` piece is asked only for what the sources keep up. Most are only asked whether an exit stands open.
     """
 
     def __init__(self, pattern: Pattern, begin: float, given: np.ndarray):
         self.pattern, self.begin, self.end, self.given = pattern, begin, begin, given
-        self.tolerance, self.looked_from = TOLERANCE, given
+        self.tolerance, self.looked_from, self.still = TOLERANCE, given, False
 
     @cached_property
     def amplitudes(self) -> np.ndarray:
@@ -48,9 +48,19 @@ class Piece:
         """Coefficients of all margins over a table of waves."""
         return spread(self.pattern.watch, self.amplitudes)
 
-    def values(self, quantities: tuple[tuple[str, str], ...], times: np.ndarray) -> np.ndarray:
-        """The quantities (see `Pattern.rows`) at the instants `times`, s, shape (quantities, n)."""
-        return spread(self.pattern.rows(quantities), self.amplitudes) @ self.pattern.waves(times - self.begin)
+    def values(
+        self, quantities: tuple[tuple[str, str], ...], times: np.ndarray, driven: np.ndarray | None = None
+    ) -> np.ndarray:
+        """The quantities (see `Pattern.rows`) at the instants `times`, s, shape (quantities, n).
+
+        Many pieces may share one table of the sources' waves at their instants, `driven` (see `Layout.driven`).
+        """
+        pattern, amplitudes = self.pattern, self.amplitudes.copy()
+        amplitudes[len(pattern.rates) :] = 1.0
+        table = pattern.waves(
+            times - self.begin, pattern.layout.driven(times) if driven is None else driven, self.still
+        )
+        return spread(pattern.rows(quantities), amplitudes) @ table
 
     def open_exits(self) -> list[float]:
         """By how much each exit stands open at the beginning; one on the verge is asked an instant on."""
