@@ -135,16 +135,26 @@ def decimate(seconds: np.ndarray, values: np.ndarray, columns: int) -> np.ndarra
     >>> len(kept), 555 in kept, 999 in kept
     (21, True, True)
     """
-    edges = seconds[0] + np.arange(columns) * ((seconds[-1] - seconds[0]) / columns)
-    first = _each_once(np.searchsorted(seconds, edges))
-    last = np.append(first[1:], seconds.size) - 1
+    return _kept(values, *_columns(seconds, columns))
+
+
+def _columns(seconds: np.ndarray, count: int) -> tuple[np.ndarray, np.ndarray]:
+    """Indices of the first and the last sample of every column of time that holds any."""
+    edges = seconds[0] + np.arange(count) * ((seconds[-1] - seconds[0]) / count)
+    first = _each_once(seconds.searchsorted(edges))
+    return first, np.concatenate([first[1:], [seconds.size]]) - 1
+
+
+def _kept(values: np.ndarray, first: np.ndarray, last: np.ndarray) -> np.ndarray:
     inside = [*_inside(values, first, last), *(_inside(-values, first, last))]
-    return _each_once(np.sort(np.concatenate([first, np.array(inside, dtype=int), last])))
+    every = np.concatenate([first, np.array(inside, dtype=int), last])
+    every.sort()
+    return _each_once(every)
 
 
 def _each_once(rising: np.ndarray) -> np.ndarray:
     """Rising indices without repetitions (numpy's own search for them takes several times as long)."""
-    return rising[np.diff(rising, prepend=-1) > 0]
+    return rising[np.concatenate([[True], rising[1:] > rising[:-1]])]
 
 
 def _inside(values: np.ndarray, first: np.ndarray, last: np.ndarray) -> list[int]:
@@ -182,7 +192,7 @@ def scope_svg(
         raise ValueError(f"no trace in {', '.join(sorted(missing))} for the marker to stand on")
     parts = [_legend(traces, panels)]
     parts += [_axes(panel, last=panel is list(panels.values())[-1]) for panel in panels.values()]
-    parts += [_trace(trace, panels[trace.wave.unit]) for trace in traces]
+    parts += _lines(traces, panels)
     parts += [_markers([m for m in markers if m.unit == unit], panel) for unit, panel in panels.items()]
     if cursor_s is not None:
         parts.append(_cursor(cursor_s, cursor_label, list(panels.values())))
@@ -280,13 +290,23 @@ def _tick(value: float) -> str:
     return f"{value:g}".replace("-", "−")
 
 
-def _trace(trace: Trace, panel: _Panel) -> str:
+def _lines(traces: Sequence[Trace], panels: dict[str, _Panel]) -> list[str]:
+    """The traces as lines; those over the same instants share their columns."""
+    columns, lines = {}, []
+    for trace in traces:
+        panel, seconds = panels[trace.wave.unit], trace.wave.seconds
+        if id(seconds) not in columns:
+            columns[id(seconds)] = _columns(seconds, int(panel.right - panel.left))
+        lines.append(_line(trace, panel, _kept(trace.wave.values, *columns[id(seconds)])))
+    return lines
+
+
+def _line(trace: Trace, panel: _Panel, keep: np.ndarray) -> str:
     """One line; its points are whole tenths of a unit, which are the quickest to write."""
     ink, wave = COLOURS[trace.quantity], trace.wave
-    keep = decimate(wave.seconds, wave.values, int(panel.right - panel.left))
     points = np.array([panel.x(wave.seconds[keep]), panel.y(wave.values[keep])])
     tenths = np.rint(points * 10).astype(int)
-    line = " ".join(map(str, _bends(tenths).T.ravel().tolist()))
+    line = " ".join(map(str, _bends(tenths).ravel("F").tolist()))
     dashes = " ".join(str(10 * float(dash)) for dash in ink.dashes.split())
     return (
         f'<polyline class="hc-{trace.quantity}" transform="scale(.1)" points="{line}" fill="none" '
@@ -302,13 +322,14 @@ def _bends(points: np.ndarray) -> np.ndarray:
     level = points[1, 1:] == points[1, :-1]
     keep = np.ones(points.shape[1], dtype=bool)
     np.logical_not(level[:-1] & level[1:], out=keep[1:-1])
-    points = points[:, keep]
+    points = points.compress(keep, 1)
     for _ in range(_THINNINGS):  # asks every other one: whoever goes leaves both neighbours
-        (x, y), (on_x, on_y) = points[:, 1:-1:2] - points[:, :-2:2], points[:, 2::2] - points[:, 1:-1:2]
+        steps = points[:, 1:] - points[:, :-1]
+        (x, y), (on_x, on_y) = steps[:, :-1:2], steps[:, 1::2]
         off = np.abs(x * on_y - y * on_x) > np.maximum(np.abs(x + on_x), np.abs(y + on_y))
         keep = np.ones(points.shape[1], dtype=bool)
         keep[1:-1:2] = off | (y * on_y < 0)
-        points = points[:, keep]
+        points = points.compress(keep, 1)
     return points
 
 
