@@ -127,10 +127,11 @@ class Pattern:
         lay, states, rates = self.layout, len(self.layout.state), self.rates.tolist()
         push = self.left @ (self.motion[:states] @ lay.turned_back)
         detunings = lay.turning - self.rates[:, None]
-        detunings[np.abs(self.rates) < _SLOW, -1] = np.inf
+        if slow := [k for k in range(states) if abs(rates[k]) < _SLOW]:
+            detunings[slow, -1] = np.inf
         swings = self.right @ (push / detunings)
         keep = sorted((k for k in range(states) if rates[k].imag >= 0), key=lambda k: -abs(rates[k].real))
-        self.rates, self.left, self.right = self.rates[keep], self.left[keep], self.right[:, keep]
+        self.rates, self.left, self.right = self.rates.take(keep), self.left.take(keep, 0), self.right.take(keep, 1)
         if len(keep) < states:
             self.right = self.right * np.where(self.rates.imag, 2.0, 1.0)
         own = self.left @ (lay.given_units[:states] - (swings @ lay.turned).real)
@@ -140,8 +141,8 @@ class Pattern:
         self.of_waves[:states, len(keep) :] = swings
         self.of_waves[states:, len(keep) :] = lay.turned_back[states:]
         self._exponents = np.concatenate([self.rates, lay.turning])
-        self.slow = [k for k, old in enumerate(keep) if abs(rates[old]) < _SLOW]
-        if self.slow:
+        self.slow = [k for k, old in enumerate(keep) if old in slow]
+        if slow:
             self._lay_out_growths(push[[keep[k] for k in self.slow], -1])
 
     def _lay_out_growths(self, push: np.ndarray) -> None:
@@ -174,16 +175,14 @@ class Pattern:
             tables.append(rows)
         self.watch_given = np.concatenate(tables) @ self.of_given
         self.watch = self.watch_given @ self.of_waves
-        self._starts = np.array([rows.start for _, _, rows in self.exits])
-        first = (self.watch * self._first_waves[:, None]).reshape(-1, self.watch.shape[1])
-        self.first_margins = np.ascontiguousarray((first @ self.to_amplitudes).real)
+        self._starts = None if len(self.exits) == first else np.array([rows.start for _, _, rows in self.exits])
+        early = (self.watch * self._first_waves[:, None]).reshape(-1, self.watch.shape[1])
+        self.first_margins = np.ascontiguousarray((early @ self.to_amplitudes).real)
         """The margins at a piece's beginning, an instant and a hundred instants on, by what is given there."""
 
     def least_margins(self, margins: np.ndarray) -> np.ndarray:
         """The least margin of each exit from the margins of all conditions, which lie along the first axis."""
-        if len(self.exits) == len(margins):
-            return margins
-        return np.minimum.reduceat(margins, self._starts)
+        return margins if self._starts is None else np.minimum.reduceat(margins, self._starts)
 
     # ---- waves
 
@@ -196,18 +195,18 @@ class Pattern:
         out = np.zeros((2 * len(self._exponents), len(after)))
         out[2 * modes : 2 * modes + len(driven)] = driven
         if not still:
-            np.exp(np.multiply.outer(self._exponents.real[:modes], after), out[: 2 * modes : 2])
+            np.exp(self._exponents.real[:modes, None] * after, out[: 2 * modes : 2])
             for k in self._ringing:
                 angle = self.exponents[k][1] * after
                 out[2 * k + 1] = -out[2 * k] * np.sin(angle)
                 out[2 * k] *= np.cos(angle)
         if self.slow:
-            out[-2 * len(self.slow) :: 2] = self._growth(after).T
+            out[-2 * len(self.slow) :: 2] = self._growth(after[:, None]).T
         return out
 
     def waves_at(self, after: float | np.ndarray) -> np.ndarray:
-        """The waves at one instant or several, complex, shape (*instants, waves)."""
-        out = np.exp(np.multiply.outer(after, self._exponents))
+        """The waves at one instant, or at a column of several, complex, shape (…, waves)."""
+        out = np.exp(self._exponents * after)
         if self.slow:
             out[..., -len(self.slow) :] = self._growth(after)
         return out
@@ -220,7 +219,7 @@ class Pattern:
         return np.exp(self._exponents * seconds), summand
 
     def _growth(self, after: float | np.ndarray) -> np.ndarray:
-        return np.expm1(np.multiply.outer(after, self.slow_rates)) / self.slow_rates
+        return np.expm1(self.slow_rates * after) / self.slow_rates
 
     def swing(self, seconds: float) -> np.ndarray:
         """The state that the sources alone keep up, at `seconds`; the parts' own beginning where nothing damps it."""
@@ -232,4 +231,5 @@ class Pattern:
 
     def flow(self, waves: np.ndarray) -> np.ndarray:
         """Derivative of the state by the one at a piece's beginning, from the waves since then, shape (states, states)."""
-        return ((self.right * waves[: len(self.rates)]) @ self.left).real
+        own = waves[: len(self.rates)]
+        return ((self.right * (own if self._ringing else own.real)) @ self.left).real

@@ -115,14 +115,14 @@ def _make_grid(pattern: Pattern, dead: int) -> _Grid:
     if len(times) > 1:
         every = np.concatenate(times)
         every.sort()
-        times = [every[_FIRST + (every[1:] > every[:-1]).tolist()]]
+        times = [every[np.concatenate([_FIRST, every[1:] > every[:-1]])]]
     return _Grid(pattern, *times, length)
 
 
 def _scan(piece: Piece, grid: _Grid, amplitudes: np.ndarray, limit: float) -> Event | None:
     """The first exit that opens on `grid` before `limit`."""
     pattern, tolerance = piece.pattern, piece.tolerance
-    rows = piece.margins if amplitudes is piece.amplitudes else spread(pattern.watch, amplitudes)
+    rows = spread(pattern.watch, amplitudes)
     asked = bisect_left(grid.times, limit) + 2
     each = rows @ grid.waves[:, :asked]
     margins = pattern.least_margins(each)

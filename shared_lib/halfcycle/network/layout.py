@@ -39,7 +39,7 @@ class Layout:
         self.sines = slice(self.cosines.stop, self.given_size - 1)
         self.shortest_period_s = 1 / self.hertz[-1] if self.hertz else 1 / 60
         self.instant = 1e-9 * self.shortest_period_s
-        self.first_instants = np.array([0.0, self.instant, 100 * self.instant])
+        self.first_instants = np.array([[0.0], [self.instant], [100 * self.instant]])
         self._check_connected()
         self.units = np.eye(self.size + self.given_size)
         self.given_units = self.units[self.size :, self.size :]

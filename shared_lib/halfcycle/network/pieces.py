@@ -1,8 +1,8 @@
 """One stretch of time in which no switch changes: its exact solution, and the exits that stand open in it."""
 
-from dataclasses import dataclass
 from functools import cached_property
 from math import inf
+from typing import NamedTuple
 
 import numpy as np
 
@@ -18,8 +18,7 @@ _TOGETHER = 1e-5
 """Exits within ten microvolts or ten nanoamperes of opening are tried together with one that opens."""
 
 
-@dataclass(frozen=True)
-class Event:
+class Event(NamedTuple):
     """What ends a piece: seconds after its beginning, the exits that open there, the margin row that timed it."""
 
     after: float
@@ -43,11 +42,6 @@ class Piece:
         """Complex amplitudes of the waves at the beginning."""
         return self.pattern.to_amplitudes @ self.given
 
-    @cached_property
-    def margins(self) -> np.ndarray:
-        """Coefficients of all margins over a table of waves."""
-        return spread(self.pattern.watch, self.amplitudes)
-
     def values(
         self, quantities: tuple[tuple[str, str], ...], times: np.ndarray, driven: np.ndarray | None = None
     ) -> np.ndarray:
@@ -64,9 +58,8 @@ class Piece:
 
     def open_exits(self) -> list[float]:
         """By how much each exit stands open at the beginning; one on the verge is asked an instant on."""
-        now, soon, _ = self._first_margins()
-        pairs = zip(now.tolist(), soon.tolist(), strict=True)
-        return [later if -TOLERANCE <= margin <= TOLERANCE else margin for margin, later in pairs]
+        now, soon, _ = self._first_margins().tolist()
+        return [later if -TOLERANCE <= margin <= TOLERANCE else margin for margin, later in zip(now, soon, strict=True)]
 
     def closes_soon(self) -> bool:
         """Whether no exit stands open a nanosecond or so after the beginning, and none more than a hair before that."""
@@ -99,8 +92,9 @@ class Piece:
         """End the piece at `event`; return what is given there."""
         self.event, self.end = event, self.begin + event.after
         self.growth = self.pattern.waves_at(event.after)
-        state = (self.pattern.of_waves[: len(self.pattern.layout.state)] @ (self.growth * self.amplitudes)).real
-        return self.pattern.layout.given(self.end, state)
+        layout = self.pattern.layout
+        now = self.pattern.of_waves[: len(layout.state)] @ (self.growth * self.amplitudes)
+        return layout.given(self.end, now.real)
 
     def opened(self, given: np.ndarray) -> tuple:
         """All exits that open at its end, where there is what is `given`; the one that ended it first."""
