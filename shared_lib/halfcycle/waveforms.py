@@ -1,6 +1,5 @@
 """A record of one quantity against time: what a solver hands to a meter or to a picture."""
 
-from copy import copy
 from dataclasses import dataclass
 from functools import cached_property
 
@@ -80,8 +79,8 @@ class Waveform:
         values = _own(values)
         if problem := _sizes_differ(self.seconds, values) or _missing(values):
             raise ValueError(problem)
-        other = copy(self)
-        vars(other).update(values=values, unit=self.unit if unit is None else unit)
+        other = object.__new__(type(self))
+        vars(other).update(vars(self), values=values, unit=self.unit if unit is None else unit)
         return other
 
     def slice(self, start_s: float, stop_s: float) -> "Waveform":

@@ -58,7 +58,10 @@ def _standing(rates: np.ndarray, right: np.ndarray) -> tuple[np.ndarray, np.ndar
 
 def _fast_space(rates: np.ndarray, vectors: np.ndarray) -> np.ndarray:
     """Real columns that span the eigenvectors of the fastest rates: of a pair the real and the imaginary part."""
-    fast = np.abs(rates) * _STIFF > np.abs(rates).max()
+    sizes = np.abs(rates)
+    fast = sizes * _STIFF > sizes.max()
+    if not np.iscomplexobj(vectors):
+        return vectors.compress(fast, 1)
     return np.concatenate([vectors[:, fast & (rates.imag >= 0)].real, vectors[:, fast & (rates.imag > 0)].imag], axis=1)
 
 

@@ -149,9 +149,11 @@ class Layout:
         """For each mode of a device its law as a table of one scaled row that is zero, the largest entry near 1; one for like laws."""
         rows, of_law = {}, {}
         for mode, law in self.parts[name][0].laws.items():
-            row = law.siemens * self.spans[name] - self.units[self.branches[name]]
-            row[-1] = law.offset_amps
-            rows[mode] = of_law.setdefault(law, self.scaled(row[None] / max(1.0, law.siemens)))
+            if law not in of_law:
+                row = law.siemens * self.spans[name] - self.units[self.branches[name]]
+                row[-1] = law.offset_amps
+                of_law[law] = self.scaled(row[None] / max(1.0, law.siemens))
+            rows[mode] = of_law[law]
         return rows
 
     def _held_volts(self, name: str, part: Capacitor | VoltageSource) -> np.ndarray:
