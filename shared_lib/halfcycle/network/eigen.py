@@ -41,10 +41,10 @@ def _graded(matrix: np.ndarray, symmetric: bool = False) -> tuple[np.ndarray, np
     dual = np.linalg.inv(basis)
     for _ in range(2):
         basis, dual = _turned_apart(matrix, basis, dual, count)
-    fast_rates, fast_right, fast_left = _graded(dual[:count] @ (matrix @ basis[:, :count]))
-    slow_rates, slow_right, slow_left = _graded(dual[count:] @ (matrix @ basis[:, count:]))
-    right = np.concatenate([basis[:, :count] @ fast_right, basis[:, count:] @ slow_right], axis=1)
-    left = np.concatenate([fast_left @ dual[:count], slow_left @ dual[count:]])
+    fast_rates, fast_right, fast_left = _graded(dual[:count].dot(matrix.dot(basis[:, :count])))
+    slow_rates, slow_right, slow_left = _graded(dual[count:].dot(matrix.dot(basis[:, count:])))
+    right = np.concatenate([basis[:, :count].dot(fast_right), basis[:, count:].dot(slow_right)], axis=1)
+    left = np.concatenate([fast_left.dot(dual[:count]), slow_left.dot(dual[count:])])
     return np.concatenate([fast_rates, slow_rates]), right, left
 
 
@@ -67,9 +67,9 @@ def _fast_space(rates: np.ndarray, vectors: np.ndarray) -> np.ndarray:
 
 def _turned_apart(matrix: np.ndarray, basis: np.ndarray, dual: np.ndarray, count: int) -> tuple[np.ndarray, np.ndarray]:
     """A basis whose first `count` columns and the others see less of each other through `matrix`, and its inverse."""
-    seen = dual @ (matrix @ basis)
+    seen = dual.dot(matrix.dot(basis))
     inverse = np.linalg.inv(seen[:count, :count])
     turn = np.zeros_like(seen)
-    turn[:count, count:] = -inverse @ seen[:count, count:]
-    turn[count:, :count] = seen[count:, :count] @ inverse
-    return basis + basis @ turn, dual - turn @ dual
+    turn[:count, count:] = -inverse.dot(seen[:count, count:])
+    turn[count:, :count] = seen[count:, :count].dot(inverse)
+    return basis + basis.dot(turn), dual - turn.dot(dual)

@@ -4,6 +4,7 @@ Capacitor voltages and inductor currents are the state. With capacitors standing
 inductors as current sources, what remains is resistive: one matrix inverse (modified nodal analysis) gives
 every node voltage and current, hence the derivative of the state, and its eigen-decomposition the solution
 (L. O. Chua and P. M. Lin, "Computer-Aided Analysis of Electronic Circuits", 1975, chapters 4 and 8, from memory).
+Tables of a few rows are multiplied by `dot` here and beside: on those, `@` takes twice as long.
 """
 
 from collections.abc import Sequence
@@ -103,7 +104,7 @@ class Pattern:
             slopes = lay.slopes * (1 + nudge * np.arange(1, len(lay.state) + 1))[:, None] if nudge else lay.slopes
             self.of_given = self._of_given(slopes)
             self.motion = lay.spin.copy()
-            self.motion[: len(lay.state)] = slopes @ self.of_given[: lay.size]
+            self.motion[: len(lay.state)] = slopes.dot(self.of_given[: lay.size])
             rate = self.motion[: len(lay.state), : len(lay.state)]
             self.rates, self.right, self.left = eigen(rate, lay.energy_root, lay.symmetric)
             self.detuning = self._detuning()
@@ -125,16 +126,16 @@ class Pattern:
         to what is given.
         """
         lay, states, rates = self.layout, len(self.layout.state), self.rates.tolist()
-        push = self.left @ (self.motion[:states] @ lay.turned_back)
+        push = self.left.dot(self.motion[:states].dot(lay.turned_back))
         detunings = lay.turning - self.rates[:, None]
         if slow := [k for k in range(states) if abs(rates[k]) < _SLOW]:
             detunings[slow, -1] = np.inf
-        swings = self.right @ (push / detunings)
+        swings = self.right.dot(push / detunings)
         keep = sorted((k for k in range(states) if rates[k].imag >= 0), key=lambda k: -abs(rates[k].real))
         self.rates, self.left, self.right = self.rates.take(keep), self.left.take(keep, 0), self.right.take(keep, 1)
         if len(keep) < states:
             self.right = self.right * np.where(self.rates.imag, 2.0, 1.0)
-        own = self.left @ (lay.given_units[:states] - (swings @ lay.turned).real)
+        own = self.left.dot(lay.given_units[:states] - swings.dot(lay.turned).real)
         self.to_amplitudes = np.concatenate([own, lay.turned])
         self.of_waves = np.zeros(self.to_amplitudes.shape[::-1], dtype=complex)
         self.of_waves[:states, : len(keep)] = self.right
@@ -161,7 +162,7 @@ class Pattern:
     def rows(self, quantities: tuple[tuple[str, str], ...]) -> np.ndarray:
         """Several quantities ("volts", "amps" or "node", name) as weights over the waves, shape (quantities, waves)."""
         if quantities not in self.asked:
-            self.asked[quantities] = self.layout.probes(quantities) @ self.of_given @ self.of_waves
+            self.asked[quantities] = self.layout.probes(quantities).dot(self.of_given).dot(self.of_waves)
         return self.asked[quantities]
 
     def _watch(self) -> None:
@@ -173,11 +174,11 @@ class Pattern:
                 self.exits.append((k, to, slice(first, first + count)))
                 first += count
             tables.append(rows)
-        self.watch_given = np.concatenate(tables) @ self.of_given
-        self.watch = self.watch_given @ self.of_waves
+        self.watch_given = np.concatenate(tables).dot(self.of_given)
+        self.watch = self.watch_given.dot(self.of_waves)
         self._starts = None if len(self.exits) == first else np.array([rows.start for _, _, rows in self.exits])
         early = (self.watch * self._first_waves[:, None]).reshape(-1, self.watch.shape[1])
-        self.first_margins = np.ascontiguousarray((early @ self.to_amplitudes).real)
+        self.first_margins = np.ascontiguousarray(early.dot(self.to_amplitudes).real)
         """The margins at a piece's beginning, an instant and a hundred instants on, by what is given there."""
 
     def least_margins(self, margins: np.ndarray) -> np.ndarray:
@@ -232,4 +233,4 @@ class Pattern:
     def flow(self, waves: np.ndarray) -> np.ndarray:
         """Derivative of the state by the one at a piece's beginning, from the waves since then, shape (states, states)."""
         own = waves[: len(self.rates)]
-        return ((self.right * (own if self._ringing else own.real)) @ self.left).real
+        return (self.right * (own if self._ringing else own.real)).dot(self.left).real

@@ -56,7 +56,7 @@ def _is_alike(piece: Piece, old: Piece) -> bool:
     if old.pattern is not piece.pattern:
         return False
     change = piece.given - old.looked_from
-    return bool(change @ change < _ALIKE**2 * (piece.given @ piece.given))
+    return bool(change.dot(change) < _ALIKE**2 * piece.given.dot(piece.given))
 
 
 def event_again(piece: Piece, old: Piece, horizon: float) -> Event | None:

@@ -40,7 +40,7 @@ class Piece:
     @cached_property
     def amplitudes(self) -> np.ndarray:
         """Complex amplitudes of the waves at the beginning."""
-        return self.pattern.to_amplitudes @ self.given
+        return self.pattern.to_amplitudes.dot(self.given)
 
     def values(
         self, quantities: tuple[tuple[str, str], ...], times: np.ndarray, driven: np.ndarray | None = None
@@ -71,7 +71,7 @@ class Piece:
         return float(self._first_margins()[2].max(initial=-inf))
 
     def _first_margins(self) -> np.ndarray:
-        margins = (self.pattern.first_margins @ self.given).reshape(3, -1)
+        margins = self.pattern.first_margins.dot(self.given).reshape(3, -1)
         return self.pattern.least_margins(margins.T).T
 
     def worst_exit(self) -> tuple[float, tuple | None]:
@@ -93,7 +93,7 @@ class Piece:
         self.event, self.end = event, self.begin + event.after
         self.growth = self.pattern.waves_at(event.after)
         layout = self.pattern.layout
-        now = self.pattern.of_waves[: len(layout.state)] @ (self.growth * self.amplitudes)
+        now = self.pattern.of_waves[: len(layout.state)].dot(self.growth * self.amplitudes)
         return layout.given(self.end, now.real)
 
     def opened(self, given: np.ndarray) -> tuple:
@@ -101,6 +101,6 @@ class Piece:
         exits, pattern = self.event.exits, self.pattern
         if not exits:
             return ()
-        margins = pattern.least_margins(pattern.watch_given @ given)
+        margins = pattern.least_margins(pattern.watch_given.dot(given))
         others = [pattern.exits[k] for k in (margins >= -_TOGETHER).nonzero()[0].tolist()]
         return (*exits, *(way for way in others if way not in exits))

@@ -80,7 +80,7 @@ class _Lap:
         first, *others = self.pieces
         jacobian, before = first.pattern.flow(first.growth), first
         for piece in others:
-            jacobian = piece.pattern.flow(piece.growth) @ _jumped(jacobian, before, piece)
+            jacobian = piece.pattern.flow(piece.growth).dot(_jumped(jacobian, before, piece))
             before = piece
         return jacobian
 
@@ -109,9 +109,9 @@ def _jumped(jacobian: np.ndarray, before: Piece, after: Piece) -> np.ndarray:
     old, row, states = before.pattern, before.event.row, len(jacobian)
     if row < 0 or old.motion is after.pattern.motion:
         return jacobian
-    moves, watch = old.motion @ after.given, old.watch_given[row]
-    rate = watch @ moves
+    moves, watch = old.motion.dot(after.given), old.watch_given[row]
+    rate = watch.dot(moves)
     if rate <= 0:
         return jacobian
-    kink = (after.pattern.motion[:states] @ after.given - moves[:states]) / rate
-    return jacobian + kink[:, None] * (watch[:states] @ jacobian)
+    kink = (after.pattern.motion[:states].dot(after.given) - moves[:states]) / rate
+    return jacobian + kink[:, None] * watch[:states].dot(jacobian)
