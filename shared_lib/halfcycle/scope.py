@@ -7,7 +7,7 @@ Volts are drawn in the upper panel and amperes in a lower one, over one time axi
 everywhere in the course (`COLOURS`), from the palette for colour-blind readers by Okabe and Ito (2008), and its own line.
 """
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from html import escape
 from math import ceil, floor, log10
@@ -146,21 +146,24 @@ def _columns(seconds: np.ndarray, count: int) -> tuple[np.ndarray, np.ndarray]:
 
 
 def _kept(values: np.ndarray, first: np.ndarray, last: np.ndarray) -> np.ndarray:
-    inside = [*_inside(values, first, last), *(_inside(-values, first, last))]
+    """Of each column its two ends, and where its least and its greatest value stand if they are beyond both."""
+    begins, ends = values.take(first), values.take(last)
+    dips = np.minimum.reduceat(values, first) < np.minimum(begins, ends)
+    tops = np.maximum.reduceat(values, first) > np.maximum(begins, ends)
+    inside = [a + int(values[a : b + 1].argmin()) for a, b in _spans(dips, first, last)]
+    inside += [a + int(values[a : b + 1].argmax()) for a, b in _spans(tops, first, last)]
     every = np.concatenate([first, np.array(inside, dtype=int), last])
     every.sort()
     return _each_once(every)
 
 
+def _spans(wanted: np.ndarray, first: np.ndarray, last: np.ndarray) -> Iterator[tuple[int, int]]:
+    return zip(first[wanted].tolist(), last[wanted].tolist(), strict=True)
+
+
 def _each_once(rising: np.ndarray) -> np.ndarray:
     """Rising indices without repetitions (numpy's own search for them takes several times as long)."""
     return rising[np.concatenate([[True], rising[1:] > rising[:-1]])]
-
-
-def _inside(values: np.ndarray, first: np.ndarray, last: np.ndarray) -> list[int]:
-    """Where the least value of a column stands, if it is less than those at its `first` and its `last` index."""
-    dips = np.minimum.reduceat(values, first) < np.minimum(values[first], values[last])
-    return [a + int(values[a : b + 1].argmin()) for a, b in zip(first[dips].tolist(), last[dips].tolist(), strict=True)]
 
 
 def scope_svg(

@@ -1,6 +1,5 @@
 """One stretch of time in which no switch changes: its exact solution, and the exits that stand open in it."""
 
-from functools import cached_property
 from math import inf
 from typing import NamedTuple
 
@@ -30,17 +29,13 @@ class Piece:
     """The exact solution of one pattern from `begin` on; `end` is set once it is known.
 
     `given` is what it begins from (see `Layout.given`), `looked_from` the same of a piece next to it in which its event was
-    looked for. A `still` piece is asked only for what the sources keep up. Most are only asked whether an exit stands open.
+    looked for; `amplitudes` are those of the waves there, complex. A `still` piece is asked for what the sources keep up only.
     """
 
     def __init__(self, pattern: Pattern, begin: float, given: np.ndarray):
         self.pattern, self.begin, self.end, self.given = pattern, begin, begin, given
+        self.amplitudes = pattern.to_amplitudes.dot(given)
         self.tolerance, self.looked_from, self.still = TOLERANCE, given, False
-
-    @cached_property
-    def amplitudes(self) -> np.ndarray:
-        """Complex amplitudes of the waves at the beginning."""
-        return self.pattern.to_amplitudes.dot(self.given)
 
     def values(
         self, quantities: tuple[tuple[str, str], ...], times: np.ndarray, driven: np.ndarray | None = None
