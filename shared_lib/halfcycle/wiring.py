@@ -153,9 +153,9 @@ class Picture:
 
 def filled(template: str, words: str, values: Mapping[str, str]) -> str:
     """Put the text alternative and the values into the SVG of a sketch."""
-    for name, text in {"words": words, **values}.items():
-        template = template.replace(f"@{name}@", escape(text, quote=True))
-    return template
+    texts, pieces = {"words": words, **values}, template.split("@")
+    pieces[1::2] = [escape(texts[name], quote=True) for name in pieces[1::2]]
+    return "".join(pieces)
 
 
 @lru_cache(maxsize=128)
