@@ -6,6 +6,7 @@ bus itself: they are neither an electrical fast transient nor a surge in the sen
 """
 
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 
@@ -113,17 +114,18 @@ def _fitted_sine(wave: Waveform, hertz: float, threshold: float) -> np.ndarray:
 
 def _spans(excess: np.ndarray, threshold: float) -> list[tuple[int, int]]:
     """First and one past last sample of each stretch on one side, beyond half the threshold and somewhere beyond it."""
-    side = np.sign(excess) * (abs(excess) > threshold / 2)
-    edges = np.concatenate([[0], np.flatnonzero(np.diff(side)) + 1, [side.size]])
-    tops = np.maximum.reduceat(abs(excess), edges[:-1])
-    return [(int(a), int(b)) for a, b, top in zip(edges, edges[1:], tops, strict=False) if top > threshold]
+    size = abs(excess)
+    side = np.sign(excess) * (size > threshold / 2)
+    edges = [0, *((side[1:] != side[:-1]).nonzero()[0] + 1).tolist(), side.size]
+    tops = np.maximum.reduceat(size, edges[:-1]).tolist()
+    return [span for span, top in zip(pairwise(edges), tops, strict=True) if top > threshold]
 
 
 def _measured(seconds: np.ndarray, excess: np.ndarray, first: int, stop: int) -> tuple[float, float, float]:
     """Instant, height and width of one pulse; with the sample before it and the one after, for half its height."""
     around = slice(max(first - 1, 0), stop + 1)
     seconds, excess = seconds[around], excess[around]
-    top = int(np.argmax(abs(excess[first - around.start : stop - around.start]))) + first - around.start
+    top = int(abs(excess[first - around.start : stop - around.start]).argmax()) + first - around.start
     share = excess / excess[top]
     return seconds[top], excess[top], _half_instant(seconds, share, top, 1) - _half_instant(seconds, share, top, -1)
 
@@ -131,7 +133,7 @@ def _measured(seconds: np.ndarray, excess: np.ndarray, first: int, stop: int) ->
 def _half_instant(seconds: np.ndarray, share: np.ndarray, top: int, way: int) -> float:
     """The instant at which half of the height is passed, going from the top one way; the record's end if never."""
     beyond = share[top:] if way > 0 else share[top::-1]
-    passed = np.flatnonzero(beyond < 0.5)
+    passed = (beyond < 0.5).nonzero()[0]
     if not passed.size:
         return seconds[-1 if way > 0 else 0]
     outer = top + way * int(passed[0])

@@ -111,7 +111,8 @@ def _make_grid(pattern: Pattern, dead: int) -> _Grid:
         if max(decay, swing / _PER_RADIAN) * length > 4:
             times.append(_FADING * lasts)
         if swing * lasts > 4:
-            times.append(np.linspace(0, lasts, int(swing * lasts) + 2)[1:])
+            steps = int(swing * lasts) + 1
+            times.append(np.arange(1, steps + 1) * (lasts / steps))
     if len(times) > 1:
         every = np.concatenate(times)
         every.sort()

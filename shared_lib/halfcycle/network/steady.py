@@ -99,8 +99,9 @@ class _Lap:
         """The change of `x` that would close the gap if the lap were linear; what cannot change it stays as it is."""
         root = self.walker.layout.energy_root
         matrix = (np.eye(len(self.x)) - self.jacobian) * root[:, None] / root
-        held = self.walker.layout.held / root
-        matrix += held.T @ held / (held**2).sum(axis=1, initial=1e-300).max(initial=1e-300)
+        if self.walker.layout.islands:
+            held = self.walker.layout.held / root
+            matrix += held.T @ held / (held**2).sum(axis=1).max(initial=1e-300)
         return np.linalg.lstsq(matrix, root * self.gap, rcond=1e-11)[0] / root
 
 
