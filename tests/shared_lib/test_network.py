@@ -535,3 +535,17 @@ def exact_mean(run, part: str, power: int = 1) -> float:
         values = run.volts(part, piece.begin + half * (1 + nodes))
         total += half * weights @ values**power
     return total / (run.end - run.begin)
+
+
+def test_a_network_that_never_switches_is_idle_in_its_steady_state():
+    net = Network()
+    net.voltage_source("secondary", "line", "common", volts_peak=34.0, dc_volts=1.0)
+    net.resistor("winding", "line", "coil", 5.0)
+    net.inductor("leakage", "coil", "bus", 1e-3)
+    net.capacitor("filter", "bus", "common", 1e-6)
+    net.resistor("load", "bus", "common", 1000.0)
+    times = net.steady().times(100)
+    wanted = [("volts", "load"), ("amps", "leakage")]
+    np.testing.assert_allclose(
+        net.idle().quantities(wanted, times), net.steady().quantities(wanted, times), rtol=0, atol=1e-9
+    )

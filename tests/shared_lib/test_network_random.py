@@ -141,6 +141,7 @@ def test_finer_sampling_and_single_instants_change_nothing(net: Network):
     volts = run.volts("load", fine)
     np.testing.assert_allclose(run.volts("load", coarse), volts[::2], rtol=1e-12, atol=1e-14)
     np.testing.assert_allclose([float(run.volts("load", t)) for t in fine[::10]], volts[::10], rtol=1e-12, atol=1e-14)
+    np.testing.assert_allclose(net.sample(fine, [("volts", "load")])[0], volts, rtol=1e-12, atol=1e-14)
 
 
 @quick
