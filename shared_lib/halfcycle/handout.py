@@ -12,6 +12,7 @@ __all__ = ["PAPERS", "sheet", "write_handout"]
 
 PAPERS = {"letter": (8.5, 11.0), "a4": (8.27, 11.69)}  # inches
 _MARGIN_IN = 0.7
+_READING = 52  # letters in a line
 _SIGNERS = 8
 
 
@@ -61,9 +62,9 @@ def _pictures(page: figures.Page, bench, down: float) -> None:
     second, settings = bench.PRINTED[1]
     figures.draw_wiring(page.axes(_MARGIN_IN, down, 3.3, 2.35), bench.wiring_picture(settings))
     state = bench.state(settings)
-    readings = "\n".join(f"{reading.words}: {reading.text}" for reading in state.readings)
+    readings = "\n".join(textwrap.fill(each.whole, _READING, subsequent_indent="    ") for each in state.readings)
     page.write(_MARGIN_IN + 3.6, down + 0.1, second, fontsize=11, weight="bold")
-    page.write(_MARGIN_IN + 3.6, down + 0.36, readings, fontsize=10, linespacing=1.45)
+    page.write(_MARGIN_IN + 3.6, down + 0.36, readings, fontsize=9, linespacing=1.5)
     room = (page.width_in - 2 * _MARGIN_IN - 0.6) / 2
     for place, (title, each) in enumerate(bench.PRINTED):
         left = _MARGIN_IN + 0.45 + place * (room + 0.45)

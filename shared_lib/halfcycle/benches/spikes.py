@@ -143,10 +143,11 @@ def state(settings: Settings, before: Settings | None = None) -> State:
 
 def _readings(settings: Settings, found: Numbers) -> tuple[Reading, ...]:
     plain = unfiltered(settings)
+    width = Reading("wide at half height", found.width_s, "s") if found.width_s else None
     calmer = Reading("thermostat", _decibels(found.thermostat_spike_volts, plain.thermostat_spike_volts), "dB")
     return (
         Reading("Bus, true rms", found.rms_volts, "V"),
-        Reading("Highest spike on bus", found.spike_volts, "V", Reading("wide at half height", found.width_s, "s")),
+        Reading("Highest spike on bus", found.spike_volts, "V", width),
         Reading("Spikes per second", found.spikes_hertz, ""),
         Reading("Dip while it draws", found.dip_volts, "V"),
         Reading("Peak at the thermostat", found.thermostat_peak_volts, "V"),
