@@ -16,6 +16,9 @@ _HAIR = 0.01
 _TOGETHER = 1e-5
 """Exits within ten microvolts or ten nanoamperes of opening are tried together with one that opens."""
 
+_ON_ONE_THREAD = 200_000
+"""A product of more multiplications wakes a second thread, and waits for it where cores are busy."""
+
 
 class Event(NamedTuple):
     """What ends a piece: seconds after its beginning, the exits that open there, the margin row that timed it."""
@@ -49,7 +52,10 @@ class Piece:
         table = pattern.waves(
             times - self.begin, pattern.layout.driven(times) if driven is None else driven, self.still
         )
-        return spread(pattern.rows(quantities), amplitudes) @ table
+        weights = spread(pattern.rows(quantities), amplitudes)
+        step = max(1, _ON_ONE_THREAD // max(1, weights.size))
+        parts = [weights.dot(table[:, k : k + step]) for k in range(0, len(times), step)]
+        return parts[0] if len(parts) == 1 else np.concatenate(parts, axis=1)
 
     def open_exits(self) -> list[float]:
         """By how much each exit stands open at the beginning; one on the verge is asked an instant on."""
