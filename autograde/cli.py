@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import argparse
+import gc
 import os
 import sys
 from pathlib import Path
@@ -162,9 +163,7 @@ def main(argv: list[str] | None = None) -> int:
     try:
         args = parser().parse_args(argv)
         _warm_up(args)
-        from autograde.commands import COMMANDS
-
-        return COMMANDS[args.command](args)
+        return _commands()[args.command](args)
     except Trouble as trouble:
         return _fail(str(trouble), NOTHING_DONE)
     except KeyboardInterrupt:
@@ -176,6 +175,16 @@ def main(argv: list[str] | None = None) -> int:
         if os.environ.get("AUTOGRADE_TRACEBACK"):
             raise
         return _fail(_unforeseen(error), NOTHING_DONE)
+
+
+def _commands() -> dict:
+    """The commands; nbgrader, loaded with them, stays to the end, so the garbage collector need not go through it."""
+    first = "autograde.commands" not in sys.modules
+    from autograde.commands import COMMANDS
+
+    if first:
+        gc.freeze()
+    return COMMANDS
 
 
 def _warm_up(args) -> None:
