@@ -182,8 +182,8 @@ class Pattern:
         """The margins at a piece's beginning, an instant and a hundred instants on, by what is given there."""
 
     def least_margins(self, margins: np.ndarray) -> np.ndarray:
-        """The least margin of each exit from the margins of all conditions, which lie along the first axis."""
-        return margins if self._starts is None else np.minimum.reduceat(margins, self._starts)
+        """The least margin of each exit from the margins of all conditions, which lie along the last axis."""
+        return margins if self._starts is None else np.minimum.reduceat(margins, self._starts, -1)
 
     # ---- waves
 

@@ -3,7 +3,9 @@
 from bisect import bisect_left
 from collections.abc import Sequence
 from functools import cached_property
+from itertools import takewhile
 from math import inf
+from operator import attrgetter
 
 import numpy as np
 
@@ -17,6 +19,7 @@ _FADING = np.geomspace(1e-4, 1, 16)
 """Further instants for each fast wave, as parts of its life."""
 _ALIKE = 3e-5
 """A change of this part of the largest, or less, leads to the same event."""
+_begin = attrgetter("begin")
 _FIRST = [True]
 _MOST_STEPS = 4096
 _DEAD = 30.0
@@ -48,7 +51,8 @@ def first_event(piece: Piece, horizon: float) -> Event:
 def alike(piece: Piece, known: Sequence[Piece]) -> Sequence[Piece | None]:
     """The piece that is known and begins next to this one, and the one after it, as far as there are such."""
     reach = _ALIKE * piece.pattern.layout.shortest_period_s
-    near_it = [k for k, old in enumerate(known) if abs(old.begin - piece.begin) < reach]
+    first = bisect_left(known, piece.begin - reach, key=_begin)
+    near_it = takewhile(lambda k: known[k].begin < piece.begin + reach, range(first, len(known)))
     return next((known[k : k + 2] for k in near_it if _is_alike(piece, known[k])), (None,))
 
 
@@ -84,7 +88,7 @@ class _Grid:
 
     def __init__(self, pattern: Pattern, times: np.ndarray, length: float):
         self.pattern, self.times, self.length = pattern, times.tolist(), length
-        self.waves = pattern.waves(times, pattern.layout.driven(times))
+        self.waves = pattern.waves(times, pattern.layout.driven(times)).T.copy()
 
     @cached_property
     def shift(self) -> tuple[np.ndarray, np.ndarray]:
@@ -125,13 +129,13 @@ def _scan(piece: Piece, grid: _Grid, amplitudes: np.ndarray, limit: float) -> Ev
     pattern, tolerance = piece.pattern, piece.tolerance
     rows = spread(pattern.watch, amplitudes)
     asked = bisect_left(grid.times, limit) + 2
-    each = rows @ grid.waves[:, :asked]
+    each = grid.waves[:asked].dot(rows.T)
     margins = pattern.least_margins(each)
     opened = margins > tolerance
-    rising = _column_by_column(opened[:, 1:] > opened[:, :-1])
-    step = rising[0][0] if rising else each.shape[1] - 2
-    up = margins[:, 1 : step + 2] >= margins[:, : step + 1]
-    tops = _column_by_column(up[:, :-1] > up[:, 1:])
+    rising = _row_by_row(opened[1:] > opened[:-1])
+    step = rising[0][0] if rising else len(each) - 2
+    up = margins[1 : step + 2] >= margins[: step + 1]
+    tops = _row_by_row(up[:-1] > up[1:])
     if not rising and not tops:
         return None
     search = _Search(piece, rows, grid.times, each, margins)
@@ -142,10 +146,10 @@ def _scan(piece: Piece, grid: _Grid, amplitudes: np.ndarray, limit: float) -> Ev
     return event if event.after < limit else None
 
 
-def _column_by_column(table: np.ndarray) -> list[tuple[int, int]]:
-    """Where a table of booleans is true: (column, row), from the first column on."""
-    rows = len(table)
-    return [divmod(place, rows) for place in table.ravel("F").nonzero()[0].tolist()]
+def _row_by_row(table: np.ndarray) -> list[tuple[int, int]]:
+    """Where a table of booleans is true: (row, column), from the first row on."""
+    columns = table.shape[1]
+    return [divmod(place, columns) for place in table.ravel().nonzero()[0].tolist()]
 
 
 class _Search:
@@ -173,7 +177,7 @@ class _Search:
     def cross(self, exit: int, step: int, high: float) -> Event:
         """Where an exit that is closed at a step of the grid and open at `high` opens: where its last condition does."""
         way, low = self.pattern.exits[exit], self.times[step]
-        margins = (self.each[way[2], step] - self.tolerance).tolist()
+        margins = (self.each[step, way[2]] - self.tolerance).tolist()
         closed = [(row, margin) for row, margin in enumerate(margins, start=way[2].start) if margin <= 0]
         times = {row: root(self.curve(row), low, high, at_low) for row, at_low in closed} or {way[2].start: low}
         row = max(times, key=times.__getitem__)
@@ -201,7 +205,7 @@ class _Search:
         if several and not self._can_open(rows, three):
             return None
         low, _, high = times = self.times[three]
-        margins = (self.margins[exit, three] - self.tolerance).tolist()
+        margins = (self.margins[three, exit] - self.tolerance).tolist()
         bend, reach = hump(times, margins)
         if not several and margins[1] + reach <= 0:
             return None
@@ -228,7 +232,7 @@ class _Search:
     def _bends(self, exit: int, three: slice) -> list[float]:
         """For each condition of an exit, half the second derivative of its margin over three points, whatever its sign."""
         times, rows = self.times[three], self.pattern.exits[exit][2]
-        return [abs(hump(times, margins)[0]) for margins in self.each[rows, three].tolist()]
+        return [abs(hump(times, margins)[0]) for margins in self.each[three, rows].T.tolist()]
 
     def _highest(self, exit: int, bends: list[float], at: float, low: float, high: float) -> float:
         """No more than this are all of the exit's margins at once between `low` and `high`: tangents, and twice the bend."""
@@ -245,4 +249,4 @@ class _Search:
 
     def _can_open(self, rows: slice, three: slice) -> bool:
         """Whether each condition by itself comes near being true: over its points it rises no more than they spread."""
-        return all(2 * max(margins) > min(margins) for margins in self.each[rows, three].tolist())
+        return all(2 * max(margins) > min(margins) for margins in self.each[three, rows].T.tolist())

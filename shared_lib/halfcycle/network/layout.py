@@ -189,7 +189,7 @@ class Layout:
     def given(self, seconds: float, x: np.ndarray) -> np.ndarray:
         """What a piece begins from: the state `x`, then cos ωt and sin ωt of each frequency, then 1."""
         turns = [omega * seconds for omega in self.omegas]
-        return np.concatenate([x, [*map(cos, turns), *map(sin, turns), 1.0]])
+        return np.array([*x.tolist(), *map(cos, turns), *map(sin, turns), 1.0])
 
     def driven(self, times: np.ndarray) -> np.ndarray:
         """The sources' waves at `times`: cos ωt and −sin ωt of each frequency in turn, then 1 and 0, shape (…, n)."""

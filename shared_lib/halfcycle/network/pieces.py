@@ -64,8 +64,8 @@ class Piece:
 
     def closes_soon(self) -> bool:
         """Whether no exit stands open a nanosecond or so after the beginning, and none more than a hair before that."""
-        now, _, soon = self._first_margins()
-        return bool((now <= _HAIR).all() and (soon <= TOLERANCE).all())
+        now, _, soon = self._first_margins().tolist()
+        return max(now, default=-inf) <= _HAIR and max(soon, default=-inf) <= TOLERANCE
 
     def widest_soon(self) -> float:
         """By how much the widest exit stands open a nanosecond or so on, when what leakage leaves has died away."""
@@ -73,7 +73,7 @@ class Piece:
 
     def _first_margins(self) -> np.ndarray:
         margins = self.pattern.first_margins.dot(self.given).reshape(3, -1)
-        return self.pattern.least_margins(margins.T).T
+        return self.pattern.least_margins(margins)
 
     def worst_exit(self) -> tuple[float, tuple | None]:
         """The exit that stands open widest, and by how much."""
