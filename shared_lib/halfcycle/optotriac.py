@@ -143,31 +143,22 @@ def add_led(net: Network, name: str, plus: str, minus: str, opto: Opto, resistor
 
 
 def add_output(
-    net: Network,
-    name: str,
-    plus: str,
-    minus: str,
-    *,
-    opto: Opto,
-    led: str,
-    line: str,
-    coil: Coil,
-    snubber: Snubber | None = None,
-    load_parallel_ohm: float = 0.0,
+    net: Network, name: str, led: str, opto: Opto, coil: Coil, snubber: Snubber | None, load_parallel_ohm: float = 0.0
 ) -> None:
-    """Put a coil and its triac in series between two nodes. Parts: "`name` coil" (inductance), "`name` winding", `name`.
+    """Put a coil and its triac in series across the line. Parts: "`name` coil" (inductance), "`name` winding", `name`.
 
-    A snubber lies across the triac, `load_parallel_ohm` (a bleeder, or a meter's input) across the coil.
+    `led` is the part that triggers it; a snubber lies across the triac, `load_parallel_ohm` (a bleeder, or a meter's
+    input) across the coil.
     """
     winding, switched = f"{name} inside", f"{name} switched"
-    net.inductor(f"{name} coil", plus, winding, coil.henry)
+    net.inductor(f"{name} coil", "line", winding, coil.henry)
     net.resistor(f"{name} winding", winding, switched, coil.ohm)
-    net.device(name, switched, minus, triac(opto, led, line))
+    net.device(name, switched, "common", triac(opto, led, "secondary"))
     if snubber:
         net.resistor(f"{name} snubber", switched, f"{name} snubbed", snubber.ohm)
-        net.capacitor(f"{name} snubber capacitor", f"{name} snubbed", minus, snubber.farad)
+        net.capacitor(f"{name} snubber capacitor", f"{name} snubbed", "common", snubber.farad)
     if load_parallel_ohm:
-        net.resistor(f"{name} across load", plus, switched, load_parallel_ohm)
+        net.resistor(f"{name} across load", "line", switched, load_parallel_ohm)
 
 
 @dataclass(frozen=True)
@@ -224,10 +215,7 @@ def switch_network(
     net = Network()
     add_supply(net, supply, "line", "common")
     _light(net, supply, feed if called else "dark", opto, led_resistor_ohm, led_diodes)
-    add_output(
-        net, "output", "line", "common", opto=opto, led="LED", line="secondary",
-        coil=coil, snubber=snubber, load_parallel_ohm=load_parallel_ohm,
-    )  # fmt: skip
+    add_output(net, "output", "LED", opto, coil, snubber, load_parallel_ohm)
     return net
 
 

@@ -25,24 +25,6 @@ _PLACES = ("none", "feed", "snubber", "lc", "straight")
 
 
 @dataclass(frozen=True)
-class PulsedSwitch(Switch):
-    """A switch that closes for `width_s` every `period_s`, first at 0 s."""
-
-    period_s: float = 1e-3
-    width_s: float = 1e-4
-
-    def __post_init__(self) -> None:
-        super().__post_init__()
-        object.__setattr__(self, "_clock", CurrentPulses(period_s=self.period_s, width_s=self.width_s))
-
-    def scheduled_mode(self, seconds: float) -> str:
-        return self._clock.scheduled_mode(seconds)
-
-    def next_change(self, seconds: float) -> float:
-        return self._clock.next_change(seconds)
-
-
-@dataclass(frozen=True)
 class Actuator:
     """A zone actuator that keeps its travel energy in two supercapacitors in series (values: common practice).
 
@@ -129,7 +111,8 @@ class Filter:
 
 def _charger(net: Network, actuator: Actuator, feed: str, period_s: float, store_volts: float | None) -> None:
     """Switch, inductor, freewheel diode and store; the store is charged below common, as such a charger does."""
-    net.device("switch", feed, "switched", PulsedSwitch(period_s=period_s, width_s=actuator.pulse_s, on_ohm=0.2))
+    clock = CurrentPulses(period_s=period_s, width_s=actuator.pulse_s)
+    net.device("switch", feed, "switched", replace(Switch(on_ohm=0.2).device(), timetable=clock.timetable))
     net.inductor("choke", "switched", "common", actuator.inductance_henry)
     net.diode("freewheel", "store", "switched", actuator.diode)
     net.resistor("store resistance", "store", "store inside", 2 * actuator.supercap_ohm)

@@ -109,10 +109,7 @@ def steering_network(
     net.resistor("led common joint", "led common", "common", _LOST_OHM if fault == "common lost" else 0.01)
     for call in "AB":
         _branch(net, call, fault, opto, led_resistor_ohm)
-        add_output(
-            net, f"output {call}", "line", "common", opto=opto, led=f"LED {call}", line="secondary",
-            coil=coil, snubber=snubber,
-        )  # fmt: skip
+        add_output(net, f"output {call}", f"LED {call}", opto, coil, snubber)
     return net
 
 

@@ -13,13 +13,11 @@ import pytest
 
 from halfcycle.network import (
     Capacitor,
-    CurrentPulses,
     CurrentSource,
     ExponentialDiode,
     Inductor,
     Network,
     Resistor,
-    Switch,
     VoltageSource,
 )
 
@@ -126,11 +124,11 @@ def _element(number, part, plus, minus, start_s, seconds, exponential, meets) ->
         return [meter, f"C{number} {x} {minus} {part.farad} ic={part.initial_volts}"]
     if isinstance(part, VoltageSource | CurrentSource):
         return [meter, _source(number, part, x, minus, start_s)]
-    if isinstance(part, CurrentPulses):
-        return [meter, *_pulses(number, part, x, minus)]
-    if isinstance(part, Switch):
+    if part.timetable and part.laws["on"].offset_amps:
+        return [meter, *_pulses(number, part.timetable.__self__, x, minus)]
+    if part.timetable:
         return [meter, *_switch(number, part, x, minus, seconds)]
-    if "forward held" in getattr(part, "laws", ()):
+    if "forward held" in part.laws:
         return [meter, *_triac(number, part, x, minus, meets)]
     if exponential:
         return [meter, f"D{number} {x} {minus} junction", f"R{number} {x} {minus} 1g"]
@@ -154,9 +152,9 @@ def _bent_line(number, device, volts, plus, minus) -> str:
 
 def _switch(number, part, plus, minus, seconds) -> list[str]:
     """A conductance that follows the timetable of the switch."""
-    points, now = [(0.0, part.scheduled_mode(0.0))], 0.0
-    while (now := part.next_change(now)) < seconds:
-        points.append((now, part.scheduled_mode(now)))
+    points, now = [(0.0, part.timetable(0.0)[0])], 0.0
+    while (now := part.timetable(now)[1]) < seconds:
+        points.append((now, part.timetable(now)[0]))
     steps = [f"0 {float(points[0][1] == 'on')}"]
     for (_, before), (at, after) in pairwise(points):
         steps += [f"{at!r} {float(before == 'on')}", f"{at + _EDGE_S!r} {float(after == 'on')}"]

@@ -348,7 +348,7 @@ class TestTimetables:
         pulses = CurrentPulses(period_s=1 / 720, width_s=300e-6)
         seconds, edges = 0.0, 0
         while seconds < 1000 / 60 - 1e-6:
-            seconds, edges = pulses.next_change(seconds), edges + 1
+            seconds, edges = pulses.timetable(seconds)[1], edges + 1
         assert edges == 2 * 12 * 1000
 
 

@@ -10,7 +10,7 @@ from halfcycle.values import positive
 
 from .devices import Diode, ExponentialDiode
 from .layout import Layout
-from .parts import Capacitor, CurrentSource, Device, Inductor, Resistor, VoltageSource
+from .parts import Capacitor, CurrentSource, Inductor, Resistor, VoltageSource
 from .pieces import Piece
 from .solve import Walker
 from .steady import periodic
@@ -43,12 +43,12 @@ class Network:
         self._walker: Walker | None = None
 
     def add(self, name: str, plus: str, minus: str, part) -> None:
-        """Join `part` (from `network.parts`) from node `plus` to node `minus` under `name`."""
+        """Join `part` (from `network`) from node `plus` to node `minus` under `name`."""
         if name in self.parts:
             raise ValueError(f"two parts are called {name!r}")
         if plus == minus:
             raise ValueError(f"both ends of {name!r} are on node {plus!r}")
-        if isinstance(part, Diode | ExponentialDiode):
+        if hasattr(part, "device"):
             part = part.device()
         part.check(name)
         self.parts[name] = (part, plus, minus)
@@ -78,7 +78,7 @@ class Network:
         """Keywords as of `CurrentSource`: dc_amps, amps_peak, hertz, degrees."""
         self.add(name, plus, minus, CurrentSource(**drive))
 
-    def device(self, name: str, plus: str, minus: str, device: Device) -> None:
+    def device(self, name: str, plus: str, minus: str, device) -> None:
         """Any part with modes: a `Switch`, `CurrentPulses`, a triac …"""
         self.add(name, plus, minus, device)
 

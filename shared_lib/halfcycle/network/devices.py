@@ -1,7 +1,6 @@
 """Devices of the usual kinds: diodes by a straight line or by many, contacts, pulsed sinks."""
 
-from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from itertools import pairwise
 from math import inf, log
 
@@ -100,51 +99,47 @@ def _past(volts: float, to: str) -> Exit:
 
 
 @dataclass(frozen=True)
-class Switch(Device):
+class Switch:
     """A contact that closes and opens by a timetable: closed from each `closes` to the next `opens`, in s.
 
     Closed it has `on_ohm`, Ω, open 1 GΩ.
 
     >>> contact = Switch(closes=(1.0, 3.0), opens=(2.0,))
-    >>> contact.scheduled_mode(1.5), contact.next_change(1.5), contact.scheduled_mode(2.5)
-    ('on', 2.0, 'off')
+    >>> contact.timetable(1.5), contact.timetable(2.5)
+    (('on', 2.0), ('off', 3.0))
     """
 
-    laws: Mapping[str, Law] = field(init=False)
-    exits: Mapping[str, tuple[Exit, ...]] = field(init=False, default_factory=dict)
-    first_mode: str = field(init=False, default="off")
     closes: tuple[float, ...] = ()
     opens: tuple[float, ...] = ()
     on_ohm: float = 0.01
 
     def __post_init__(self) -> None:
         need(self, "of a switch", above_zero=("on_ohm",))
-        object.__setattr__(self, "laws", {"off": Law(OFF_SIEMENS), "on": Law(1 / self.on_ohm)})
 
-    def scheduled_mode(self, seconds: float) -> str:
+    def timetable(self, seconds: float) -> tuple[str, float]:
+        """The mode at `seconds`, and the instant, s, at which it changes next."""
         last_closed = max((t for t in self.closes if t <= seconds), default=-inf)
         last_opened = max((t for t in self.opens if t <= seconds), default=-inf)
-        return "on" if last_closed > last_opened else "off"
+        change = min((t for t in (*self.closes, *self.opens) if t > seconds), default=inf)
+        return ("on" if last_closed > last_opened else "off"), change
 
-    def next_change(self, seconds: float) -> float:
-        return min((t for t in (*self.closes, *self.opens) if t > seconds), default=inf)
+    def device(self) -> Device:
+        """The two modes, "off" and "on"."""
+        return Device({"off": Law(OFF_SIEMENS), "on": Law(1 / self.on_ohm)}, timetable=self.timetable)
 
 
 @dataclass(frozen=True)
-class CurrentPulses(Device):
+class CurrentPulses:
     """A current that is drawn in pulses: `amps` (A) for `width_s`, every `period_s`, first at `delay_s` (s).
 
     Below `compliance_volts` (V) it can no longer draw all of it, and below zero volts it draws nothing: a sink without
     that limit pulls a node behind an inductance to voltages that no circuit has. None gives that ideal sink.
 
     >>> pulses = CurrentPulses(amps=2.0, period_s=1e-3, width_s=1e-4)
-    >>> pulses.scheduled_mode(5e-5), pulses.scheduled_mode(5e-4)
-    ('on', 'off')
+    >>> pulses.timetable(5e-5), pulses.timetable(5e-4)
+    (('on', 0.0001), ('off', 0.001))
     """
 
-    laws: Mapping[str, Law] = field(init=False)
-    exits: Mapping[str, tuple[Exit, ...]] = field(init=False)
-    first_mode: str = field(init=False, default="off")
     amps: float = 1.0
     period_s: float = 1e-3
     width_s: float = 1e-4
@@ -155,29 +150,27 @@ class CurrentPulses(Device):
         need(self, "of current pulses", above_zero=("amps", "period_s", "width_s"))
         if self.width_s >= self.period_s:
             raise ValueError("a pulse must be shorter than its period")
-        laws, exits = {"off": Law(OFF_SIEMENS), "on": Law(OFF_SIEMENS, self.amps)}, {}
         if self.compliance_volts is not None:
-            limit = positive("compliance_volts of current pulses", self.compliance_volts)
-            laws |= {"short of volts": Law(OFF_SIEMENS + self.amps / limit), "reversed": Law(OFF_SIEMENS)}
-            exits = {
-                "on": (Exit("short of volts", (Condition("volts", -1, limit),)),),
-                "short of volts": (_past(limit, "on"), Exit("reversed", (Condition("volts", -1, 0.0),))),
-                "reversed": (_past(0.0, "short of volts"),),
-            }
-        object.__setattr__(self, "laws", laws)
-        object.__setattr__(self, "exits", exits)
+            positive("compliance_volts of current pulses", self.compliance_volts)
 
-    def scheduled_mode(self, seconds: float) -> str:
-        return "on" if self._left(seconds)[0] else "off"
-
-    def next_change(self, seconds: float) -> float:
-        return seconds + self._left(seconds)[1]
-
-    def _left(self, seconds: float) -> tuple[bool, float]:
-        """Whether a pulse is on, and the seconds to its next edge; an edge that rounding blurs counts as passed."""
+    def timetable(self, seconds: float) -> tuple[str, float]:
+        """The mode at `seconds`, and its next edge, s; an edge that rounding blurs counts as passed."""
         phase = (seconds - self.delay_s) % self.period_s
         near = 1e-9 * self.period_s
         if phase > self.period_s - near:
             phase -= self.period_s
         on = phase < self.width_s - near
-        return on, (self.width_s if on else self.period_s) - phase
+        return "on" if on else "off", seconds + ((self.width_s if on else self.period_s) - phase)
+
+    def device(self) -> Device:
+        """Beside "off" and "on" the modes in which the volts do not suffice."""
+        laws, limit = {"off": Law(OFF_SIEMENS), "on": Law(OFF_SIEMENS, self.amps)}, self.compliance_volts
+        if limit is None:
+            return Device(laws, timetable=self.timetable)
+        laws |= {"short of volts": Law(OFF_SIEMENS + self.amps / limit), "reversed": Law(OFF_SIEMENS)}
+        exits = {
+            "on": (Exit("short of volts", (Condition("volts", -1, limit),)),),
+            "short of volts": (_past(limit, "on"), Exit("reversed", (Condition("volts", -1, 0.0),))),
+            "reversed": (_past(0.0, "short of volts"),),
+        }
+        return Device(laws, exits, self.timetable)

@@ -1,6 +1,7 @@
 """What all switch patterns of a network share: its nodes, its state, its sources, its unswitched equations."""
 
 from collections.abc import Iterable
+from dataclasses import astuple
 from functools import cached_property
 from math import cos, pi, sin
 
@@ -46,7 +47,7 @@ class Layout:
         self.spans = {name: self._span(plus, minus) for name, (_, plus, minus) in parts.items()}
         self._asked: dict[tuple, np.ndarray] = {}
         self._margins: dict[tuple[str, str], tuple] = {}
-        self.sizes = self._sizes()
+        self.sizes, self.start = np.array([astuple(parts[n][0]) for n in self.state], dtype=float).reshape(-1, 2).T
         self.energy_root = np.sqrt(self.sizes)
         self.turned = self._turned()
         self.turned_back = self.turned.conj().T
@@ -70,16 +71,9 @@ class Layout:
 
     def _check_connected(self) -> None:
         reached = _reached({self.ground}, [(plus, minus) for _, plus, minus in self.parts.values()])
-        for name, (_, plus, minus) in self.parts.items():
-            for node in (plus, minus):
-                if node not in reached:
-                    raise ValueError(f"node {node!r} of part {name!r} floats: nothing joins it to {self.ground!r}")
-
-    @cached_property
-    def start(self) -> np.ndarray:
-        """State in which the parts say they begin, shape (states,)."""
-        caps = [self.parts[n][0].initial_volts for n in self.capacitors]
-        return np.array(caps + [self.parts[n][0].initial_amps for n in self.inductors], dtype=float)
+        for name, (_, *ends) in self.parts.items():
+            if loose := [node for node in ends if node not in reached]:
+                raise ValueError(f"node {loose[0]!r} of part {name!r} floats: nothing joins it to {self.ground!r}")
 
     def _span(self, plus: str, minus: str) -> np.ndarray:
         """The voltage from `plus` to `minus` as a row."""
@@ -88,11 +82,6 @@ class Layout:
             if node != self.ground:
                 row[self.nodes[node]] += sign
         return row
-
-    def _sizes(self) -> np.ndarray:
-        """Farads of the capacitors, then henries of the inductors, shape (states,)."""
-        caps = [self.parts[n][0].farad for n in self.capacitors]
-        return np.array(caps + [self.parts[n][0].henry for n in self.inductors], dtype=float)
 
     def _slopes(self) -> np.ndarray:
         """Rows that turn the unknowns into the derivative of the state, shape (states, size)."""
@@ -273,12 +262,7 @@ class Layout:
 
 def _reached(begin: set[str], bonds: list[tuple[str, str]]) -> set[str]:
     """The nodes that pairs of nodes tie to those in `begin`."""
-    near: dict[str, set[str]] = {}
-    for plus, minus in bonds:
-        near.setdefault(plus, set()).add(minus)
-        near.setdefault(minus, set()).add(plus)
-    reached, edge = set(begin), set(begin)
-    while edge:
-        edge = set().union(*(near.get(node, set()) for node in edge)) - reached
+    reached = set(begin)
+    while edge := {node for bond in bonds if not reached.isdisjoint(bond) for node in bond} - reached:
         reached |= edge
     return reached

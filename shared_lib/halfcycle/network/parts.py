@@ -5,9 +5,8 @@ A *device* (diode, switch, triac) has several modes. In each mode it obeys a str
 ``amps = siemens · volts + offset_amps``, and leaves it by an exit whose conditions are all true.
 """
 
-from collections.abc import Mapping
-from dataclasses import dataclass, fields
-from math import inf
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, field, fields
 from typing import ClassVar
 
 from halfcycle.values import need
@@ -108,28 +107,21 @@ class Exit:
 
 @dataclass(frozen=True)
 class Device:
-    """A part with several modes; see the module's text. `first_mode` is where a run starts looking.
+    """A part with several modes, of which it begins in "off"; see the module's text.
 
     `laws` holds the straight line of each mode, `exits` the ways out of it; a ValueError says which way leads nowhere.
+    A `timetable` tells the mode that it dictates at an instant, s, and the instant at which that changes next.
 
     >>> varistor = Device({"off": Law(1e-9), "on": Law(1.0, -47.0)}, {"off": (Exit("on", (Condition("volts", 1, 47),)),)})
     >>> varistor.check("varistor")
     """
 
     laws: Mapping[str, Law]
-    exits: Mapping[str, tuple[Exit, ...]]
-    first_mode: str = "off"
+    exits: Mapping[str, tuple[Exit, ...]] = field(default_factory=dict)
+    timetable: Callable[[float], tuple[str, float]] | None = None
 
     def check(self, name: str) -> None:
         for mode, exits in self.exits.items():
             for way in exits:
                 if way.to not in self.laws:
                     raise ValueError(f"{name!r} leaves mode {mode!r} for {way.to!r}, which has no law")
-
-    def scheduled_mode(self, seconds: float) -> str | None:
-        """The mode that a timetable dictates at `seconds`, or None where the circuit decides."""
-        return None
-
-    def next_change(self, seconds: float) -> float:
-        """The next instant of the timetable after `seconds`."""
-        return inf

@@ -9,7 +9,6 @@ import numpy as np
 from .equations import Pattern
 from .events import alike, event_again, first_event
 from .layout import Layout
-from .parts import Device
 from .pieces import TOLERANCE, Piece
 
 _MOST_PIECES = 2_000_000
@@ -32,7 +31,7 @@ class Walker:
         self._by_laws: dict[tuple, Pattern] = {}
         devices = [layout.parts[n][0] for n in layout.devices]
         self._most_exits = 1 + 2 * sum(len(d.laws) for d in devices)
-        self._timed = [(k, d) for k, d in enumerate(devices) if type(d).next_change is not Device.next_change]
+        self._timed = [(k, d.timetable) for k, d in enumerate(devices) if d.timetable]
 
     def pattern(self, modes: Modes) -> Pattern:
         if modes not in self._patterns:
@@ -43,7 +42,7 @@ class Walker:
         return self._patterns[modes]
 
     def first_modes(self) -> Modes:
-        return tuple(self.layout.parts[n][0].first_mode for n in self.layout.devices)
+        return ("off",) * len(self.layout.devices)
 
     def pieces(
         self, begin: float, end: float, x0: np.ndarray, modes: Modes, known: Sequence[Piece] = ()
@@ -82,12 +81,12 @@ class Walker:
         return [self._scheduled(piece.end, each) for each in tries]
 
     def _scheduled(self, now: float, modes: Modes) -> Modes:
-        for k, device in self._timed:
-            modes = _changed(modes, k, device.scheduled_mode(now) or modes[k])
+        for k, timetable in self._timed:
+            modes = _changed(modes, k, timetable(now)[0])
         return modes
 
     def _next_change(self, now: float) -> float:
-        return min((device.next_change(now) for _, device in self._timed), default=inf)
+        return min((timetable(now)[1] for _, timetable in self._timed), default=inf)
 
     def _names(self, piece: Piece, given: np.ndarray) -> str:
         return " and ".join(repr(self.layout.devices[k]) for k, _, _ in piece.opened(given)) or "timed parts"
