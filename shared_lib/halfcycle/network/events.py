@@ -210,24 +210,18 @@ class _Search:
         if not several and margins[1] + reach <= 0:
             return None
         bends = self._bends(exit, three)
-        left, right = low + _GOLDEN * (high - low), high - _GOLDEN * (high - low)
-        at_left, at_right = self._least(exit, left), self._least(exit, right)
-        while max(at_left, at_right) <= 0:
+        while True:
+            left, right = low + _GOLDEN * (high - low), high - _GOLDEN * (high - low)
+            at_left, at_right = self._least(exit, left), self._least(exit, right)
+            if max(at_left, at_right) > 0:
+                return left if at_left > 0 else right
             if several:
                 highest = min(self._highest(exit, bends, at, low, high) for at in (left, right))
             else:
                 highest = max(at_left, at_right) + bend * (high - low) ** 2
             if highest <= 0 or high - low <= _NEXT_TO_NOTHING * high:
                 return None
-            if at_left > at_right:
-                high, right, at_right = right, left, at_left
-                left = low + _GOLDEN * (high - low)
-                at_left = self._least(exit, left)
-            else:
-                low, left, at_left = left, right, at_right
-                right = high - _GOLDEN * (high - low)
-                at_right = self._least(exit, right)
-        return left if at_left > 0 else right
+            low, high = (low, right) if at_left > at_right else (left, high)
 
     def _bends(self, exit: int, three: slice) -> list[float]:
         """For each condition of an exit, half the second derivative of its margin over three points, whatever its sign."""

@@ -2,7 +2,7 @@
 
 from collections.abc import Iterable
 from dataclasses import astuple
-from functools import cached_property
+from functools import cache
 from math import cos, pi, sin
 
 import numpy as np
@@ -45,8 +45,7 @@ class Layout:
         self.units = np.eye(self.size + self.given_size)
         self.given_units = self.units[self.size :, self.size :]
         self.spans = {name: self._span(plus, minus) for name, (_, plus, minus) in parts.items()}
-        self._asked: dict[tuple, np.ndarray] = {}
-        self._margins: dict[tuple[str, str], tuple] = {}
+        self.margins, self.probes = cache(self._margins_of), cache(self._probes_of)
         self.sizes, self.start = np.array([astuple(parts[n][0]) for n in self.state], dtype=float).reshape(-1, 2).T
         self.energy_root = np.sqrt(self.sizes)
         self.turned = self._turned()
@@ -59,6 +58,8 @@ class Layout:
         self.symmetric = not (self.islands or (self.capacitors and self.inductors))
         self.scale = self._scale()
         self._columns = np.concatenate([self.scale, np.ones(self.given_size)])
+        others = self.size - len(self.devices)
+        self.scaled_equations = self.scaled(self.equations[:others]) * self.scale[:others, None]
         self.law_rows = [self._laws_of(name) for name in self.devices]
         self.held = self.table(held for _, held in self.islands)[:, self.size : self.size + len(self.state)]
 
@@ -116,7 +117,8 @@ class Layout:
                 if node != self.ground:
                     table[self.nodes[node]] += out
             if name in self.branches and not isinstance(part, Device):
-                table[self.branches[name]] += self.spans[name] - self._held_volts(name, part)
+                held = self.units[self.size + self.state[name]] if name in self.state else self._drive(name)
+                table[self.branches[name]] += self.spans[name] - held
         return table
 
     def _scale(self) -> np.ndarray:
@@ -128,12 +130,6 @@ class Layout:
         """A row, or table of rows, over the scaled unknowns."""
         return row * self._columns
 
-    @cached_property
-    def scaled_equations(self) -> np.ndarray:
-        """Those of the equations that are no device's, scaled."""
-        others = self.size - len(self.devices)
-        return self.scaled(self.equations[:others]) * self.scale[:others, None]
-
     def _laws_of(self, name: str) -> dict[str, np.ndarray]:
         """For each mode of a device its law as a table of one scaled row that is zero, the largest entry near 1; one for like laws."""
         rows, of_law = {}, {}
@@ -144,9 +140,6 @@ class Layout:
                 of_law[law] = self.scaled(row[None] / max(1.0, law.siemens))
             rows[mode] = of_law[law]
         return rows
-
-    def _held_volts(self, name: str, part: Capacitor | VoltageSource) -> np.ndarray:
-        return self.units[self.size + self.state[name]] if isinstance(part, Capacitor) else self._drive(name)
 
     def _islands(self) -> list[tuple[int, np.ndarray]]:
         """Groups of nodes that inductors (and current sources) alone hold: the currents into each add up to zero.
@@ -201,13 +194,11 @@ class Layout:
             row[at], row[at + len(self.hertz)] = peak * np.sin(turn), peak * np.cos(turn)
         return row
 
-    def margins(self, name: str, mode: str) -> tuple[list[tuple[str, int]], np.ndarray]:
+    def _margins_of(self, name: str, mode: str) -> tuple[list[tuple[str, int]], np.ndarray]:
         """The exits of a device's mode, each (to, count of conditions), and all their margins as rows."""
-        if (name, mode) not in self._margins:
-            exits = self.parts[name][0].exits.get(mode, ())
-            table = self.table(self._margin(name, condition) for way in exits for condition in way.conditions)
-            self._margins[name, mode] = [(way.to, len(way.conditions)) for way in exits], table
-        return self._margins[name, mode]
+        exits = self.parts[name][0].exits.get(mode, ())
+        table = self.table(self._margin(name, condition) for way in exits for condition in way.conditions)
+        return [(way.to, len(way.conditions)) for way in exits], table
 
     def _margin(self, name: str, condition: Condition) -> np.ndarray:
         own_amps = condition.quantity == "amps" and condition.part is None
@@ -220,11 +211,9 @@ class Layout:
         """Rows as a table, which may be empty."""
         return np.array([*rows]).reshape(-1, len(self.units))
 
-    def probes(self, quantities: tuple[tuple[str, str], ...]) -> np.ndarray:
+    def _probes_of(self, quantities: tuple[tuple[str, str], ...]) -> np.ndarray:
         """Several quantities as a table of rows; a ValueError where there is no such part or node."""
-        if quantities not in self._asked:
-            self._asked[quantities] = self.table(self.probe(*each) for each in quantities)
-        return self._asked[quantities]
+        return self.table(self.probe(*each) for each in quantities)
 
     def probe(self, quantity: str, name: str) -> np.ndarray:
         """A quantity as a row: "volts" or "amps" of the part `name`, or "node" for the voltage of the node `name`."""
