@@ -174,7 +174,7 @@ def march(net: Network, length: float, tolerance: float, wanted: list, until: fl
         if _processor_seconds() > until:
             return None
         pattern = walker._settle(now, walker.layout.given(now, state), [walker._scheduled(now, modes)]).pattern
-        end = min(length, walker._next_change(now))
+        end = min([length, *(timetable(now)[1] for _, timetable in walker._timed)])
         limits = {"rtol": tolerance, "atol": 1e-3 * tolerance, "max_step": PERIOD / 50}
         done = solve_ivp(
             _slope(pattern), (now, end), state, "LSODA", events=_events(pattern), dense_output=end > begin, **limits

@@ -3,7 +3,6 @@
 from bisect import bisect_left
 from collections.abc import Sequence
 from functools import cached_property
-from itertools import takewhile
 from math import inf
 from operator import attrgetter
 
@@ -52,8 +51,12 @@ def alike(piece: Piece, known: Sequence[Piece]) -> Sequence[Piece | None]:
     """The piece that is known and begins next to this one, and the one after it, as far as there are such."""
     reach = _ALIKE * piece.pattern.layout.shortest_period_s
     first = bisect_left(known, piece.begin - reach, key=_begin)
-    near_it = takewhile(lambda k: known[k].begin < piece.begin + reach, range(first, len(known)))
-    return next((known[k : k + 2] for k in near_it if _is_alike(piece, known[k])), (None,))
+    for k in range(first, len(known)):
+        if known[k].begin > piece.begin + reach:
+            break
+        if _is_alike(piece, known[k]):
+            return known[k : k + 2]
+    return (None,)
 
 
 def _is_alike(piece: Piece, old: Piece) -> bool:

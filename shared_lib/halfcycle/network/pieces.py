@@ -75,19 +75,14 @@ class Piece:
         margins = self.pattern.first_margins.dot(self.given).reshape(3, -1)
         return self.pattern.least_margins(margins)
 
-    def worst_exit(self) -> tuple[float, tuple | None]:
-        """The exit that stands open widest, and by how much."""
-        if not self.pattern.exits:
-            return -inf, None
+    def open_exit(self, widest: bool = True) -> tuple[float, tuple | None]:
+        """The exit that stands open widest, or the first open one in the network's order, and by how much."""
         margins = self.open_exits()
-        worst = max(margins)
-        return worst, self.pattern.exits[margins.index(worst)]
-
-    def first_open_exit(self) -> tuple[float, tuple | None]:
-        """As `worst_exit`, but the open exit of the first device in the network's order."""
-        margins = self.open_exits()
-        first = next((k for k, margin in enumerate(margins) if margin > TOLERANCE), 0)
-        return margins[first], self.pattern.exits[first]
+        most = max(margins, default=-inf)
+        if most <= TOLERANCE:
+            return most, None
+        k = margins.index(most) if widest else next(k for k, margin in enumerate(margins) if margin > TOLERANCE)
+        return margins[k], self.pattern.exits[k]
 
     def close(self, event: Event) -> np.ndarray:
         """End the piece at `event`; return what is given there."""

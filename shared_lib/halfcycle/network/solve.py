@@ -1,6 +1,6 @@
 """Walk a network through time from event to event."""
 
-from collections.abc import Callable, Iterable, Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from itertools import product
 from math import inf
 
@@ -54,7 +54,7 @@ class Walker:
         stalled, instant = 0, 1e-12 * (end - begin) + 1e-15 * abs(end)
         piece = self._settle(begin, self.layout.given(begin, x0), [self._scheduled(begin, modes)])
         for _ in range(_MOST_PIECES):
-            horizon = min(end, self._next_change(piece.begin)) - piece.begin
+            horizon = min([end, *(timetable(piece.begin)[1] for _, timetable in self._timed)]) - piece.begin
             old, *following = alike(piece, known)
             again = old and event_again(piece, old, horizon)
             given = piece.close(again or first_event(piece, horizon))
@@ -85,9 +85,6 @@ class Walker:
             modes = _changed(modes, k, timetable(now)[0])
         return modes
 
-    def _next_change(self, now: float) -> float:
-        return min((timetable(now)[1] for _, timetable in self._timed), default=inf)
-
     def _names(self, piece: Piece, given: np.ndarray) -> str:
         return " and ".join(repr(self.layout.devices[k]) for k, _, _ in piece.opened(given)) or "timed parts"
 
@@ -98,8 +95,8 @@ class Walker:
         *together, modes = candidates
         return (
             self._closed(map(self.pattern, together), now, given)
-            or self._follow(now, given, modes, Piece.worst_exit, self._most_exits)
-            or self._follow(now, given, modes, Piece.first_open_exit, 2 ** min(len(modes), 10))
+            or self._follow(now, given, modes, True, self._most_exits)
+            or self._follow(now, given, modes, False, 2 ** min(len(modes), 10))
             or self._search(now, given, modes)
         )
 
@@ -108,8 +105,8 @@ class Walker:
         pieces = (Piece(pattern, now, given) for pattern in patterns)
         return next((piece for piece in pieces if piece.closes_soon()), None)
 
-    def _follow(self, now: float, given: np.ndarray, modes: Modes, pick: Callable, most: int) -> Piece | None:
-        """Take one open exit after another, as `pick` picks them, until none is left open.
+    def _follow(self, now: float, given: np.ndarray, modes: Modes, widest: bool, most: int) -> Piece | None:
+        """Take one open exit after another, always the widest or always the first, until none is left open.
 
         Always the first by number ends for any network of diodes (K. G. Murty, "Linear Complementarity", 1988,
         from memory); always the widest mostly ends sooner.
@@ -118,8 +115,8 @@ class Walker:
         while modes not in seen and len(seen) < most:
             seen.add(modes)
             piece = Piece(self.pattern(modes), now, given)
-            margin, way = pick(piece)
-            if margin <= TOLERANCE:
+            _, way = piece.open_exit(widest)
+            if way is None:
                 return piece
             modes = _changed(modes, *way[:2])
         return None
@@ -133,7 +130,7 @@ class Walker:
         best, least = None, inf
         for combo in combos:
             piece = Piece(self.pattern(combo), now, given)
-            margin = max(min(piece.worst_exit()[0], piece.widest_soon()), TOLERANCE)
+            margin = max(min(piece.open_exit()[0], piece.widest_soon()), TOLERANCE)
             if margin < least:
                 best, least = piece, margin
         if least > 1e3 * TOLERANCE:
