@@ -172,9 +172,12 @@ class SpikeBus(Solved):
 
     network: Network
     run: Run
-    actuator: Actuator
     steps: int
-    arguments: dict
+    supply: Supply
+    actuator: Actuator
+    filter: Filter | None
+    store_volts: float
+    loads: dict[str, float]
 
     bus_volts = probe("volts", "bus load", "Voltage of the bus, V.")
     thermostat_volts = probe("volts", "thermostat", "Voltage across the thermostat, V.")
@@ -201,15 +204,15 @@ class SpikeBus(Solved):
     @cached_property
     def _quiet(self) -> Run:
         net = Network()
-        add_supply(net, self.arguments["supply"], "bus", "common")
-        net.resistor("bus load", "bus", "common", self.arguments["bus_load_ohm"])
-        net.resistor("thermostat", "bus", "common", self.arguments["thermostat_ohm"])
+        add_supply(net, self.supply, "bus", "common")
+        for name in ("bus load", "thermostat"):
+            net.resistor(name, "bus", "common", self.network.parts[name][0].ohm)
         return net.steady()
 
     @property
     def charging_watts(self) -> float:
         """Average power that reaches the store at this stored voltage, W."""
-        return self.arguments["store_volts"] * meters.dc(self.store_amps)
+        return self.store_volts * meters.dc(self.store_amps)
 
     @property
     def feed_volt_amperes(self) -> float:
@@ -224,7 +227,9 @@ class SpikeBus(Solved):
         full = 2 * self.actuator.supercap_volts
         nodes, weights = np.polynomial.legendre.leggauss(steps)
         volts = full * (nodes + 1) / 2
-        watts = [spike_bus(**{**self.arguments, "store_volts": float(v)}).charging_watts for v in volts]
+        bus = self.supply, self.actuator, self.filter
+        solved = [spike_bus(*bus, store_volts=v, samples_per_cycle=self.steps, **self.loads) for v in volts.tolist()]
+        watts = [each.charging_watts for each in solved]
         return float(self.actuator.series_farad * np.sum(weights * volts / watts) * full / 2)
 
 
@@ -233,11 +238,9 @@ def spike_bus(
     actuator: Actuator | None = None,
     filter: Filter | None = None,
     *,
-    bus_load_ohm: float = 200.0,
-    line_farad: float = 2.2e-9,
-    thermostat_ohm: float = 2000.0,
     store_volts: float = 2.0,
     samples_per_cycle: int = 20_000,
+    **loads: float,
 ) -> SpikeBus:
     """A 24 VAC bus with a pulse-charging actuator and perhaps a filter, in its periodic steady state.
 
@@ -247,16 +250,13 @@ def spike_bus(
         Transformer; its leakage inductance is what makes the spikes.
     actuator : Actuator
     filter : Filter
-    bus_load_ohm : float
-        Everything else that hangs on the bus, Ω: the fewer, the higher the spikes.
-    line_farad : float
-        Capacitance of the wiring, F.
-    thermostat_ohm : float
-        What the thermostat draws, Ω.
     store_volts : float
         Voltage of the supercapacitor pair at this moment of the charge, V.
     samples_per_cycle : int
         Samples in the period of each waveform; both ends are included.
+    **loads
+        As of `spike_network`: `bus_load_ohm`, everything else that hangs on the bus, Ω (200 unless given; the fewer,
+        the higher the spikes); `line_farad`, capacitance of the wiring, F; `thermostat_ohm`, what the thermostat draws, Ω.
 
     Returns
     -------
@@ -278,15 +278,6 @@ def spike_bus(
     >>> bus.spike_volts > 50
     True
     """
-    parts = {
-        "supply": supply,
-        "actuator": actuator or Actuator(),
-        "filter": filter or Filter(),
-        "bus_load_ohm": bus_load_ohm,
-        "line_farad": line_farad,
-        "thermostat_ohm": thermostat_ohm,
-        "store_volts": positive("stored voltage in volts", store_volts),
-    }
-    net = spike_network(**parts)
-    run = net.steady()
-    return SpikeBus(net, run, parts["actuator"], samples_per_cycle, parts | {"samples_per_cycle": samples_per_cycle})
+    positive("stored voltage in volts", store_volts)
+    net = spike_network(supply, actuator, filter, store_volts=store_volts, **loads)
+    return SpikeBus(net, net.steady(), samples_per_cycle, supply, actuator or Actuator(), filter, store_volts, loads)

@@ -91,7 +91,7 @@ def close_picture(bus: ChargingBus, *, readings: bool = True) -> None:
 
 def closing_picture(bus: ChargingBus) -> None:
     """Show the wiring while the switch is closed, the bus as it dips, and the current as it rises."""
-    span = bus.opening_s - 1.3 * bus.solved.arguments["actuator"].pulse_s, bus.opening_s - 1e-8
+    span = bus.opening_s - 1.3 * bus.solved.actuator.pulse_s, bus.opening_s - 1e-8
     waves = [wave.slice(*span) for wave in (bus.rest, bus.bus, bus.amps)]
     rest, volts, amps = (Waveform(w.seconds - bus.opening_s, w.values, w.unit) for w in waves)
     dip, drawn = bus.before
@@ -145,12 +145,11 @@ def _rest_near(bus: ChargingBus) -> Waveform:
 
 
 def _show(bus: ChargingBus, moment: str, scope: str, said: str) -> None:
-    known = bus.solved.arguments
-    supply, actuator = known["supply"], known["actuator"]
+    supply, actuator = bus.solved.supply, bus.solved.actuator
     settings = spikes.Settings(
-        bus_load_ohm=known["bus_load_ohm"],
+        bus_load_ohm=bus.solved.network.parts["bus load"][0].ohm,
         source=spikes.Winding(0.0, supply.volts_rms, supply.resistance_ohm, supply.leakage_henry),
-        store_volts=known["store_volts"],
+        store_volts=bus.solved.store_volts,
         moment=moment,
         pulses_per_cycle=actuator.pulses_per_cycle,
         pulse_s=actuator.pulse_s,
