@@ -2,8 +2,6 @@
 
 import math
 
-__all__ = ["amount", "plain"]
-
 _PREFIXES = {-9: "n", -6: "µ", -3: "m", 0: "", 3: "k", 6: "M"}
 _UNPREFIXED = {"", "%", "ft", "°", "°C", "°F", "VA", "W", "times", "ms"}
 
@@ -16,17 +14,16 @@ def plain(value: float, digits: int = 3) -> str:
     """
     if not math.isfinite(value):
         raise ValueError(f"{value!r} cannot be written as an amount")
-    if value == 0:
-        return "0"
     rounded = float(f"{value:.{digits - 1}e}")
-    decimals = max(0, digits - 1 - math.floor(math.log10(abs(rounded)))) if abs(rounded) >= 0.1 else digits
+    decimals = max(0, digits - 1 - math.floor(math.log10(max(abs(rounded), 0.1))))
     text = f"{rounded:,.{decimals}f}"
-    return text.replace("-", "−") if any(figure in text for figure in "123456789") else "0"
+    return text.replace("-", "−") if text.strip("-0.") else "0"
 
 
 def amount(value: float, unit: str, digits: int = 3) -> str:
     """`value` with its unit and the prefix that suits it; the space does not break, and degrees of angle stand without.
 
+    A voltage of 0.5 V stays in volts, one of 0.05 V goes to millivolts.
     Never mF: on the labels of old motor capacitors that means microfarads (common practice, no source).
 
     >>> amount(470e-6, "F"), amount(0.0123, "A"), amount(120.0, "Hz"), amount(40.0, "VA")
@@ -34,14 +31,9 @@ def amount(value: float, unit: str, digits: int = 3) -> str:
     >>> amount(4700e-6, "F"), amount(6, "F")
     ('4,700\\xa0µF', '6.00\\xa0F')
     """
-    power = 0 if unit in _UNPREFIXED or value == 0 else _power(value)
+    power = 0
+    if unit not in _UNPREFIXED and value != 0 and not 0.1 <= abs(value) < 1000:
+        power = max(-9, min(6, 3 * math.floor(math.log10(abs(value)) / 3)))
     power = -6 if (unit, power) == ("F", -3) else power
     gap = "" if unit == "°" else "\N{NO-BREAK SPACE}"
     return f"{plain(value / 10**power, digits)}{gap}{_PREFIXES[power]}{unit}".rstrip()
-
-
-def _power(value: float) -> int:
-    """The power of ten of the prefix: a voltage of 0.5 V stays in volts, one of 0.05 V goes to millivolts."""
-    if 0.1 <= abs(value) < 1000:
-        return 0
-    return max(-9, min(6, 3 * math.floor(math.log10(abs(value)) / 3)))

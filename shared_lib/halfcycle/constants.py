@@ -4,7 +4,6 @@ Sources marked (seen) were read in a public transcription of the document, not i
 """
 
 import math
-from bisect import bisect_left
 from dataclasses import dataclass
 
 from .values import positive
@@ -30,7 +29,6 @@ CONSTANTS = {
     "diameter ratio of 39 gauge steps": Constant("", 92.0, "", "ASTM B258 (seen)"),
     "inch": Constant("in", 25.4, "mm", "exact by definition"),
     "foot": Constant("ft", 0.3048, "m", "exact by definition"),
-    "crest factor of a sine": Constant("√2", math.sqrt(2), "", "closed form"),
     "form factor of a sine": Constant("π/(2√2)", math.pi / (2 * math.sqrt(2)), "", "closed form, published as 1.1107"),
 }
 
@@ -43,7 +41,6 @@ NEC_TABLE_8_OHM = {
 # Class 2 sources over 20 to 30 V ac. Source: NEC chapter 9 table 11(A), 2017 text (seen). The nameplate figure is what
 # may be printed on the transformer; the other limits are taken after one minute into any load.
 CLASS_2_NAMEPLATE_VA = Constant("", 100.0, "VA", "NEC chapter 9 table 11(A), over 20 to 30 V ac (seen)")
-CLASS_2_VOLTS_RMS_MAX = Constant("", 30.0, "V", "UL 1585, secondary of a class 2 transformer under any load (quoted)")
 _TABLE_11A = "NEC chapter 9 table 11(A)"
 CLASS_2 = {
     "inherently limited, largest current": Constant("Imax", 8.0, "A", f"{_TABLE_11A} (seen)"),
@@ -51,7 +48,7 @@ CLASS_2 = {
     "not inherently limited, largest current × volts": Constant("Imax·V", 1000.0, "VA", f"{_TABLE_11A} (seen)"),
     "overcurrent protection × volts": Constant("", 100.0, "VA", f"{_TABLE_11A}, not inherently limited (seen)"),
     "nameplate": CLASS_2_NAMEPLATE_VA,
-    "largest secondary": CLASS_2_VOLTS_RMS_MAX,
+    "largest secondary": Constant("", 30.0, "V", "UL 1585, secondary of a class 2 transformer under any load (quoted)"),
     "non-sinusoidal ac peak": Constant("", 42.4, "V", "NEC chapter 9 table 11(A) notes (seen)"),
 }
 
@@ -73,6 +70,6 @@ def next_preferred(value: float, series: str = "E12") -> float:
         raise ValueError(f"The preferred series are {' and '.join(PREFERRED)}; {series!r} is neither.")
     positive("value to round up to a preferred one", value)
     exponent = math.floor(math.log10(value))
-    steps = [*PREFERRED[series], 10.0, 12.0]
-    index = bisect_left(steps, value / 10.0**exponent * (1 - 1e-9))  # 4.7 written in binary is still 4.7
-    return float(f"{steps[index]}e{exponent}")
+    least = value / 10.0**exponent * (1 - 1e-9)  # 4.7 written in binary is still 4.7
+    step = next(step for step in (*PREFERRED[series], 10.0) if step >= least)
+    return float(f"{step}e{exponent}")

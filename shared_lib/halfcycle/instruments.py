@@ -46,13 +46,14 @@ def ac_rms(wave: Waveform) -> float:
     >>> round(ac_rms(Waveform.sine(volts_peak=34.0, offset_volts=5.0)), 3)
     24.042
     """
-    return true_rms(_without_mean(wave))
+    return true_rms(wave.with_values(wave.values - dc(wave)))
 
 
 def average_responding(wave: Waveform, *, coupled: str = "ac") -> float:
     """Reading of a meter that rectifies, averages and scales by 1.1107 so that it is right on a sine only.
 
     `coupled="ac"` takes the mean of the wave away first, as the ac range of a common meter does; `coupled="dc"` does not.
+    A straight line between two samples is split where it crosses zero.
 
     >>> half_wave = Waveform.sine(); half_wave = half_wave.with_values(half_wave.values.clip(0))
     >>> round(average_responding(half_wave, coupled="dc"), 4), round(average_responding(half_wave, coupled="ac"), 4)
@@ -60,8 +61,11 @@ def average_responding(wave: Waveform, *, coupled: str = "ac") -> float:
     """
     if coupled not in ("ac", "dc"):
         raise ValueError(f'A meter is coupled "ac" or "dc", not {coupled!r}.')
-    seen = _without_mean(wave) if coupled == "ac" else wave
-    return SINE_FORM_FACTOR * _mean_size(seen.seconds, seen.values)
+    values = wave.values - dc(wave) if coupled == "ac" else wave.values
+    left, right = values[:-1], values[1:]
+    size = np.abs(left) + np.abs(right)
+    np.divide(left**2 + right**2, size, out=size, where=left * right < 0)  # two triangles, on either side of zero
+    return SINE_FORM_FACTOR * float((size / 2 * np.diff(wave.seconds)).sum() / wave.duration_s)
 
 
 def peak(wave: Waveform) -> float:
@@ -122,39 +126,18 @@ def frequency(wave: Waveform) -> float:
         raise ValueError("The record never changes, so it has no frequency.")
     rises = _rises(wave.seconds, wave.values)
     if len(rises) < 2:
-        rises = _rises(*_three_times(wave, swing))
-    return (len(rises) - 1) / (rises[-1] - rises[0])
+        if abs(wave.values[-1] - wave.values[0]) > _CLOSED * swing:
+            raise ValueError("The record holds less than one whole cycle, so no frequency can be read from it.")
+        starts = wave.duration_s * np.arange(3)[:, None]
+        rises = _rises((starts + wave.seconds).ravel(), np.tile(wave.values, 3))
+    return float((len(rises) - 1) / (rises[-1] - rises[0]))
 
 
-def _mean_size(seconds: np.ndarray, values: np.ndarray) -> float:
-    """Mean of |v|, with the samples joined by straight lines and each line split where it crosses zero."""
-    left, right = values[:-1], values[1:]
-    size = np.abs(left) + np.abs(right)
-    crossing = left * right < 0
-    split = np.divide(left**2 + right**2, size, out=np.zeros_like(size), where=crossing)
-    areas = np.where(crossing, split, size) / 2 * np.diff(seconds)
-    return float(areas.sum() / (seconds[-1] - seconds[0]))
-
-
-def _without_mean(wave: Waveform) -> Waveform:
-    return wave.with_values(wave.values - dc(wave))
-
-
-def _three_times(wave: Waveform, swing: float) -> tuple[np.ndarray, np.ndarray]:
-    if abs(wave.values[-1] - wave.values[0]) > _CLOSED * swing:
-        raise ValueError("The record holds less than one whole cycle, so no frequency can be read from it.")
-    starts = wave.duration_s * np.arange(3)[:, None]
-    return (starts + wave.seconds).ravel(), np.tile(wave.values, 3)
-
-
-def _rises(seconds: np.ndarray, values: np.ndarray) -> list[float]:
+def _rises(seconds: np.ndarray, values: np.ndarray) -> np.ndarray:
     """Instants (s) of rising through the middle, each counted once however noisy the crossing."""
     height = values - (values.max() + values.min()) / 2
-    swing, armed, rises = np.ptp(values), False, []
-    for index in range(len(values) - 1):
-        armed = armed or height[index] < -_HYSTERESIS * swing
-        if armed and height[index] < 0 <= height[index + 1]:
-            share = -height[index] / (height[index + 1] - height[index])
-            rises.append(float(seconds[index] + share * (seconds[index + 1] - seconds[index])))
-            armed = False
-    return rises
+    before = np.flatnonzero((height[:-1] < 0) & (height[1:] >= 0))
+    lows_so_far = np.cumsum(height < -_HYSTERESIS * np.ptp(values))[before]
+    before = before[np.diff(lows_so_far, prepend=0) > 0]
+    share = -height[before] / (height[before + 1] - height[before])
+    return seconds[before] + share * (seconds[before + 1] - seconds[before])

@@ -26,44 +26,34 @@ class Lag:
     def __init__(self, wave: Waveform, tau_s: float, *, repeats: bool = True) -> None:
         not_negative("time constant of a lag in seconds", tau_s)
         self._wave, self._tau, self._repeats = wave, tau_s, repeats
-        self._steps = np.diff(wave.seconds)
-        self._slopes = np.divide(
-            np.diff(wave.values), self._steps, out=np.zeros_like(self._steps), where=self._steps > 0
-        )
+        steps = np.diff(wave.seconds, append=wave.seconds[-1])  # after the last sample the wave is flat
+        moves = np.diff(wave.values, append=wave.values[-1])
+        self._slopes = np.divide(moves, steps, out=np.zeros_like(steps), where=steps > 0)
         self.samples = self._chained() if tau_s else wave.values
 
     def at(self, seconds) -> np.ndarray:
         """Lagged values at `seconds` (s, 1-D array, on the time base of the wave)."""
-        known = self._wave.seconds
-        times = self._folded(np.asarray(seconds, dtype=float))
-        piece = np.clip(np.searchsorted(known, times, side="right") - 1, 0, len(self._steps) - 1)
+        known, begin, times = self._wave.seconds, self._wave.seconds[0], np.asarray(seconds, dtype=float)
+        times = begin + np.mod(times - begin, self._wave.duration_s) if self._repeats else np.maximum(times, begin)
+        piece = np.searchsorted(known, times, side="right") - 1
         elapsed = times - known[piece]
-        inside = np.where(elapsed < self._steps[piece], elapsed, self._steps[piece])
-        straight = self._wave.values[piece] + self._slopes[piece] * inside
+        straight = self._wave.values[piece] + self._slopes[piece] * elapsed
         if not self._tau:
-            return np.where(elapsed > inside, self._wave.values[-1], straight)
+            return straight
         behind = self._slopes[piece] * self._tau
         rest = self.samples[piece] - self._wave.values[piece] + behind
-        value = straight - behind + rest * np.exp(-inside / self._tau)
-        held = self._wave.values[-1] + (self.samples[-1] - self._wave.values[-1]) * np.exp(
-            (inside - elapsed) / self._tau
-        )
-        return np.where(elapsed > inside, held, value)
-
-    def _folded(self, times: np.ndarray) -> np.ndarray:
-        begin, length = self._wave.seconds[0], self._wave.duration_s
-        return begin + np.mod(times - begin, length) if self._repeats else np.maximum(times, begin)
+        return straight - behind + rest * np.exp(-elapsed / self._tau)
 
     def _chained(self) -> np.ndarray:
         """Lagged values at the wave's own samples: y[k+1] = keep[k]·y[k] + add[k], all at once by doubling."""
-        values, moves = self._wave.values, self._steps > 0
-        keep = np.exp(-self._steps / self._tau)
-        behind = self._slopes * self._tau
-        add = np.where(moves, values[1:] - behind + (behind - values[:-1]) * keep, 0.0)
+        values, steps = self._wave.values, np.diff(self._wave.seconds)
+        behind = self._slopes[:-1] * self._tau
+        keep = np.exp(-steps / self._tau)
+        add = np.where(steps > 0, values[1:] - behind + (behind - values[:-1]) * keep, 0.0)
         reach = 1
-        while reach < keep.size and keep[reach:].any():
-            add[reach:] = add[reach:] + keep[reach:] * add[:-reach]
-            keep[reach:] = keep[reach:] * keep[:-reach]
+        while keep[reach:].any():
+            add[reach:] += keep[reach:] * add[:-reach]
+            keep[reach:] *= keep[:-reach]
             reach *= 2
         first = add[-1] / (1 - keep[-1]) if self._repeats else values[0]
         return np.concatenate([[first], add + keep * first])

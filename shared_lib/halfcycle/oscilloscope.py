@@ -77,39 +77,35 @@ class Oscilloscope:
         >>> Oscilloscope(sample_hertz=1e5).capture(Waveform.sine(volts_peak=34.0), seed=1).values.max().item()
         34.375
         """
-        intervals = round((self.record_s or wave.duration_s) * self.sample_hertz)
-        if not 1 <= intervals <= _MOST_SAMPLES:
-            raise ValueError(
-                f"A scope records 2 to {_MOST_SAMPLES:,} samples; these settings ask for {intervals + 1:,}."
-            )
+        steps = round((self.record_s or wave.duration_s) * self.sample_hertz)
+        if not 1 <= steps <= _MOST_SAMPLES:
+            raise ValueError(f"A scope records 2 to {_MOST_SAMPLES:,} samples; these settings ask for {steps + 1:,}.")
         seen = Lag(wave, 1 / (2 * math.pi * self.bandwidth_hertz), repeats=repeats)
         count_before = round(self.pre_trigger_s * self.sample_hertz)
-        seconds = np.arange(-count_before, intervals + 1 - count_before) / self.sample_hertz
+        seconds = np.arange(-count_before, steps + 1 - count_before) / self.sample_hertz
         volts = seen.at(self._trigger_s(wave, seen) + seconds) + self.offset_volts
-        return Waveform(seconds, self._converted(volts + self.noise_volts_rms * _noise(seed, len(volts))), wave.unit)
+        volts += self.noise_volts_rms * _noise(seed, volts.size)
+        half = 2 ** (self.bits - 1)
+        levels = np.clip(np.rint(volts / self.step_volts), -half, half - 1)
+        return Waveform(seconds, levels * self.step_volts + 0.0, wave.unit)  # + 0.0: no minus zero
 
     def _trigger_s(self, wave: Waveform, seen: Lag) -> float:
         """The first instant of the wave at which it passes the trigger level in the wanted direction, s."""
         if self.trigger_volts is None:
             return float(wave.seconds[0])
         way, level, samples = (1 if self.trigger_slope == "rise" else -1), self.trigger_volts, seen.samples
-        passing = np.flatnonzero((way * samples[:-1] < way * level) & (way * samples[1:] >= way * level))
+        passing = np.flatnonzero(np.diff((way * samples >= way * level).astype(int)) > 0)
         if not passing.size:
             raise ValueError(
                 f"The scope never triggers: the wave does not {self.trigger_slope} through {level:g} {wave.unit}; "
                 f"it runs from {samples.min():.4g} to {samples.max():.4g} {wave.unit}."
             )
-        begin, end = wave.seconds[passing[0] : passing[0] + 2]
+        begin, end = wave.seconds[passing[0] :][:2]
         for _ in range(_NARROWINGS):
             times = np.linspace(begin, end, 65)
             beyond = np.append(way * seen.at(times[1:-1]) >= way * level, True)
-            first = int(np.argmax(beyond)) + 1
-            begin, end = times[first - 1 : first + 1]
+            begin, end = times[np.argmax(beyond) :][:2]
         return float(end)
-
-    def _converted(self, volts: np.ndarray) -> np.ndarray:
-        half = 2 ** (self.bits - 1)
-        return np.clip(np.rint(volts / self.step_volts), -half, half - 1) * self.step_volts + 0.0  # no minus zero
 
 
 def _noise(seed: int | str, count: int) -> np.ndarray:

@@ -5,11 +5,12 @@ lies between the 50 % reference level instants. A dip is a pulse of negative hei
 bus itself: they are neither an electrical fast transient nor a surge in the sense of IEC 61000-4.
 """
 
+from collections.abc import Iterable
 from dataclasses import dataclass
-from itertools import pairwise
 
 import numpy as np
 
+from .lag import Lag
 from .values import positive
 from .waveforms import Waveform
 
@@ -60,9 +61,7 @@ class Pulses:
         return Pulses(self.seconds[wanted], self.heights[wanted], self.widths[wanted], self.duration_s)
 
 
-def pulses(
-    wave: Waveform, undisturbed: Waveform | None = None, *, threshold_volts: float, hertz: float = 60.0
-) -> Pulses:
+def pulses(wave: Waveform, undisturbed: Waveform | None = None, *, threshold_volts: float, hertz: float = 60) -> Pulses:
     """The pulses of `wave` that rise (or dip) more than `threshold_volts` from the undisturbed wave.
 
     Parameters
@@ -89,10 +88,7 @@ def pulses(
     elif undisturbed.seconds is wave.seconds:
         excess = wave.values - undisturbed.values
     else:
-        known, begin = undisturbed.seconds, undisturbed.seconds[0]
-        excess = wave.values - np.interp(
-            np.mod(wave.seconds - begin, undisturbed.duration_s) + begin, known, undisturbed.values
-        )
+        excess = wave.values - Lag(undisturbed, 0.0).at(wave.seconds)
     found = [_measured(wave.seconds, excess, *span) for span in _spans(excess, threshold_volts)]
     return Pulses(*np.array(found, dtype=float).reshape(-1, 3).T, wave.duration_s)
 
@@ -104,38 +100,32 @@ def _fitted_sine(wave: Waveform, hertz: float, threshold: float) -> np.ndarray:
     near = np.ones(len(wave), dtype=bool)
     for _ in range(_ROUNDS):
         fit = shapes @ np.linalg.lstsq(shapes[near], wave.values[near], rcond=None)[0]
-        limit = max(threshold, np.quantile(abs(wave.values - fit), 0.5))
-        now = abs(wave.values - fit) <= limit
-        if (now == near).all():
+        off = abs(wave.values - fit)
+        before, near = near, off <= max(threshold, np.median(off))
+        if (near == before).all():
             break
-        near = now
     return fit
 
 
-def _spans(excess: np.ndarray, threshold: float) -> list[tuple[int, int]]:
+def _spans(excess: np.ndarray, threshold: float) -> Iterable[tuple[int, int]]:
     """First and one past last sample of each stretch on one side, beyond half the threshold and somewhere beyond it."""
     size = abs(excess)
     side = np.sign(excess) * (size > threshold / 2)
-    edges = [0, *((side[1:] != side[:-1]).nonzero()[0] + 1).tolist(), side.size]
-    tops = np.maximum.reduceat(size, edges[:-1]).tolist()
-    return [span for span, top in zip(pairwise(edges), tops, strict=True) if top > threshold]
+    edges = np.flatnonzero(np.diff(side, prepend=np.nan, append=np.nan))  # both ends of the record count as edges
+    high = np.maximum.reduceat(size, edges[:-1]) > threshold
+    return zip(edges[:-1][high], edges[1:][high], strict=True)
 
 
 def _measured(seconds: np.ndarray, excess: np.ndarray, first: int, stop: int) -> tuple[float, float, float]:
     """Instant, height and width of one pulse; with the sample before it and the one after, for half its height."""
-    around = slice(max(first - 1, 0), stop + 1)
-    seconds, excess = seconds[around], excess[around]
-    top = int(abs(excess[first - around.start : stop - around.start]).argmax()) + first - around.start
-    share = excess / excess[top]
-    return seconds[top], excess[top], _half_instant(seconds, share, top, 1) - _half_instant(seconds, share, top, -1)
+    top = first + abs(excess[first:stop]).argmax()
+    before, after = slice(max(first - 1, 0), top + 1), slice(top, stop + 1)
+    rise = _half_instant(seconds[before][::-1], excess[before][::-1])
+    return seconds[top], excess[top], _half_instant(seconds[after], excess[after]) - rise
 
 
-def _half_instant(seconds: np.ndarray, share: np.ndarray, top: int, way: int) -> float:
-    """The instant at which half of the height is passed, going from the top one way; the record's end if never."""
-    beyond = share[top:] if way > 0 else share[top::-1]
-    passed = (beyond < 0.5).nonzero()[0]
-    if not passed.size:
-        return seconds[-1 if way > 0 else 0]
-    outer = top + way * int(passed[0])
-    inner = outer - way
-    return seconds[inner] + (share[inner] - 0.5) / (share[inner] - share[outer]) * (seconds[outer] - seconds[inner])
+def _half_instant(seconds: np.ndarray, excess: np.ndarray) -> float:
+    """The instant at which half of the height is passed, going away from the top, which is first; the last if never."""
+    share = excess / excess[0]
+    outer = np.argmax(share < 0.5)
+    return np.interp(0.5, share[[outer, outer - 1]], seconds[[outer, outer - 1]]) if outer else seconds[-1]

@@ -35,17 +35,13 @@ class Supply:
 
     @classmethod
     def from_rating(
-        cls,
-        volt_amperes: float,
-        volts_rms: float = 24.0,
-        regulation: float = 0.1,
-        hertz: float = 60.0,
-        leakage_henry: float = 0.0,
+        cls, volt_amperes: float, volts_rms: float = 24.0, regulation: float = 0.1, **rest: float
     ) -> "Supply":
         """The supply of a nameplate: `volts_rms` (V) at the rated load of `volt_amperes` (VA).
 
         `regulation` = (no-load − full-load) / full-load, a fraction; some catalogues divide by the no-load voltage
-        instead. All of the drop is taken as resistive. Errors: ValueError which names the quantity that is out of range.
+        instead. All of the drop is taken as resistive; `hertz` and `leakage_henry` are passed on as they are.
+        Errors: ValueError which names the quantity that is out of range.
         Source: regulation as transformer handbooks define it on full load (seen); the rest is Ohm's law.
 
         >>> supply = Supply.from_rating(40, regulation=0.1)
@@ -53,12 +49,8 @@ class Supply:
         (26.4, 1.44)
         """
         drop_volts = not_negative("regulation", regulation) * positive("volts_rms", volts_rms)
-        return cls(
-            volts_rms + drop_volts,
-            hertz,
-            drop_volts * volts_rms / positive("volt_amperes", volt_amperes),
-            leakage_henry,
-        )
+        winding_ohm = drop_volts * volts_rms / positive("volt_amperes", volt_amperes)
+        return cls(volts_rms + drop_volts, resistance_ohm=winding_ohm, **rest)
 
     @property
     def volts_peak(self) -> float:

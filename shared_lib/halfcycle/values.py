@@ -3,7 +3,6 @@
 from collections.abc import Callable, Iterable
 from math import isfinite
 from numbers import Real
-from typing import NoReturn
 
 Names = Iterable[str]
 
@@ -15,12 +14,17 @@ def positive(what: str, value: float) -> float:
     Traceback (most recent call last):
     ValueError: load in ohm must be a positive number, not -5.0
     """
-    return value if _is_positive(value) else _refuse(what, value, _is_positive)
+    return _checked(what, value, "a positive number", lambda number: number > 0)
 
 
 def not_negative(what: str, value: float) -> float:
     """Return `value`, or raise a ValueError that names `what` when it is not a finite number of zero or more."""
-    return value if _is_not_negative(value) else _refuse(what, value, _is_not_negative)
+    return _checked(what, value, "zero or more", lambda number: number >= 0)
+
+
+def finite_number(what: str, value: float) -> float:
+    """Return `value`, or raise a ValueError that names `what` when it is not a finite number."""
+    return _checked(what, value, "a finite number", lambda number: True)
 
 
 def need(part: object, of: str = "", *, above_zero: Names = (), from_zero: Names = (), finite: Names = ()) -> None:
@@ -31,26 +35,12 @@ def need(part: object, of: str = "", *, above_zero: Names = (), from_zero: Names
     Traceback (most recent call last):
     ValueError: henry of a coil must be a positive number, not 0.0
     """
-    for names, holds in ((above_zero, _is_positive), (from_zero, _is_not_negative), (finite, _is_finite)):
+    for check, names in ((positive, above_zero), (not_negative, from_zero), (finite_number, finite)):
         for name in names:
-            if not holds(value := getattr(part, name)):
-                _refuse(f"{name} {of}".rstrip(), value, holds)
+            check(f"{name} {of}".rstrip(), getattr(part, name))
 
 
-def _is_finite(value: object) -> bool:
-    return (type(value) is float or isinstance(value, Real)) and isfinite(value)
-
-
-def _is_positive(value: object) -> bool:
-    return _is_finite(value) and value > 0
-
-
-def _is_not_negative(value: object) -> bool:
-    return _is_finite(value) and value >= 0
-
-
-_MUST_BE = {_is_positive: "a positive number", _is_not_negative: "zero or more", _is_finite: "a finite number"}
-
-
-def _refuse(what: str, value: object, rule: Callable) -> NoReturn:
-    raise ValueError(f"{what} must be {_MUST_BE[rule]}, not {value!r}")
+def _checked(what: str, value: float, must_be: str, holds: Callable) -> float:
+    if isinstance(value, (float, Real)) and isfinite(value) and holds(value):  # float is by far the quickest to tell
+        return value
+    raise ValueError(f"{what} must be {must_be}, not {value!r}")

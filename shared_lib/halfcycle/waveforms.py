@@ -30,10 +30,21 @@ class Waveform:
     unit: str = "V"
 
     def __post_init__(self):
-        for name in ("seconds", "values"):
-            object.__setattr__(self, name, _own(getattr(self, name)))
-        if problem := _problem(self.seconds, self.values):
-            raise ValueError(problem)
+        seconds, values = _own(self.seconds), _own(self.values)
+        vars(self).update(seconds=seconds, values=values)
+        if seconds.ndim != 1 or values.ndim != 1:
+            raise ValueError("A waveform needs one list of times and one list of values, not tables.")
+        times, count = seconds.size, values.size
+        if times != count:
+            raise ValueError(f"A waveform needs one value for each time; it has {times} times and {count} values.")
+        if times < 2:
+            raise ValueError("A waveform needs at least two samples.")
+        if not (np.isfinite(seconds).all() and np.isfinite(values).all()):
+            raise ValueError("A waveform may not hold missing or infinite samples.")
+        if (seconds[1:] < seconds[:-1]).any():
+            raise ValueError("The times of a waveform may not run backwards.")
+        if seconds[0] == seconds[-1]:
+            raise ValueError("All samples of the waveform fall on one instant, so it has no duration.")
 
     @classmethod
     def sine(
@@ -76,11 +87,8 @@ class Waveform:
         >>> Waveform([0.0, 1.0], [-2.0, 3.0]).with_values([2.0, 3.0]).values.tolist()
         [2.0, 3.0]
         """
-        values = _own(values)
-        if problem := _sizes_differ(self.seconds, values) or _missing(values):
-            raise ValueError(problem)
-        other = object.__new__(type(self))
-        vars(other).update(vars(self), values=values, unit=self.unit if unit is None else unit)
+        other = Waveform(self.seconds, values, self.unit if unit is None else unit)
+        vars(other)["shares"] = self.shares  # they hang on the instants alone
         return other
 
     def slice(self, start_s: float, stop_s: float) -> "Waveform":
@@ -89,11 +97,9 @@ class Waveform:
         >>> Waveform([0.0, 1.0, 2.0], [0.0, 5.0, 0.0], "V").slice(0.5, 1.5).values.tolist()
         [2.5, 5.0, 2.5]
         """
-        first, last = self.seconds[0], self.seconds[-1]
-        if not first <= start_s < stop_s <= last:
-            raise ValueError(
-                f"The record runs from {first:g} s to {last:g} s; {start_s:g} to {stop_s:g} s is not in it."
-            )
+        low, high = self.seconds[[0, -1]]
+        if not low <= start_s < stop_s <= high:
+            raise ValueError(f"The record runs from {low:g} s to {high:g} s; {start_s:g} to {stop_s:g} s is not in it.")
         inside = (self.seconds > start_s) & (self.seconds < stop_s)
         seconds = np.concatenate([[start_s], self.seconds[inside], [stop_s]])
         ends = np.interp([start_s, stop_s], self.seconds, self.values)
@@ -101,16 +107,15 @@ class Waveform:
 
 
 def waves(seconds, rows, units) -> list[Waveform]:
-    """Several waveforms over the same instants (s), each of `rows` in its own unit; the instants are checked once.
+    """Several waveforms over the same instants (s), each of `rows` in its own unit; their `shares` are worked out once.
 
     Errors: as of `Waveform`.
 
     >>> [wave.unit for wave in waves([0.0, 1.0], [[2.0, 3.0], [0.1, 0.2]], "VA")]
     ['V', 'A']
     """
-    first = Waveform(seconds, rows[0], units[0])
-    first.shares  # noqa: B018 - all waves share it
-    return [first, *(first.with_values(row, unit) for row, unit in zip(rows[1:], units[1:], strict=True))]
+    first = Waveform(seconds, rows[0])
+    return [first.with_values(row, unit) for row, unit in zip(rows, units, strict=True)]
 
 
 def _own(samples) -> np.ndarray:
@@ -120,26 +125,3 @@ def _own(samples) -> np.ndarray:
     copy = np.array(samples, dtype=float)
     copy.setflags(write=False)
     return copy
-
-
-def _problem(seconds: np.ndarray, values: np.ndarray) -> str:
-    """What is wrong with a record in one sentence, or nothing."""
-    if problem := _sizes_differ(seconds, values) or _missing(seconds) or _missing(values):
-        return problem
-    if (seconds[1:] < seconds[:-1]).any():
-        return "The times of a waveform may not run backwards."
-    if seconds[0] == seconds[-1]:
-        return "All samples of the waveform fall on one instant, so it has no duration."
-    return ""
-
-
-def _sizes_differ(seconds: np.ndarray, values: np.ndarray) -> str:
-    if seconds.ndim != 1 or values.ndim != 1:
-        return "A waveform needs one list of times and one list of values, not tables."
-    if seconds.size != values.size:
-        return f"A waveform needs one value for each time; it has {seconds.size} times and {values.size} values."
-    return "A waveform needs at least two samples." if seconds.size < 2 else ""
-
-
-def _missing(samples: np.ndarray) -> str:
-    return "" if np.isfinite(samples).all() else "A waveform may not hold missing or infinite samples."

@@ -9,9 +9,6 @@ from dataclasses import dataclass
 from .constants import CONSTANTS
 from .values import need
 
-_GAUGES = (0, 40)
-_CELSIUS = (-50.0, 150.0)  # the straight line with temperature is good for about this span (common practice, no source)
-
 
 @dataclass(frozen=True)
 class Wire:
@@ -21,7 +18,7 @@ class Wire:
     ----------
     gauge_awg : gauge number, whole, 0 to 40
     length_ft : length of the run one way, ft
-    celsius : temperature of the copper, °C, -50 to 150
+    celsius : temperature of the copper, °C, -50 to 150 (common practice, no source)
 
     Errors: ValueError which names the quantity that is out of range.
     Source: diameter by ASTM B258, resistivity and temperature coefficient by IEC 60028 (both seen).
@@ -35,12 +32,11 @@ class Wire:
     celsius: float = 20.0
 
     def __post_init__(self):
-        low, high = _GAUGES
-        if self.gauge_awg != self.gauge_awg // 1 or not low <= self.gauge_awg <= high:
-            raise ValueError(f"gauge_awg must be a whole gauge number from {low} to {high}, not {self.gauge_awg!r}.")
+        if self.gauge_awg not in range(41):
+            raise ValueError(f"gauge_awg must be a whole gauge number from 0 to 40, not {self.gauge_awg!r}.")
         need(self, from_zero=("length_ft",))
-        if not _CELSIUS[0] <= self.celsius <= _CELSIUS[1]:
-            raise ValueError(f"celsius must be from {_CELSIUS[0]:g} to {_CELSIUS[1]:g} °C, not {self.celsius!r}.")
+        if not -50 <= self.celsius <= 150:  # the straight line with temperature is good for about this span
+            raise ValueError(f"celsius must be from -50 to 150 °C, not {self.celsius!r}.")
 
     @property
     def diameter_in(self) -> float:
