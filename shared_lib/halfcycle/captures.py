@@ -7,18 +7,20 @@ semicolon, tab or blanks), decimal point or comma, and the units that the headin
 
 import codecs
 import io
-import warnings
-from contextlib import nullcontext
+from contextlib import nullcontext, suppress
+from itertools import chain, islice
 from pathlib import Path
 
 import numpy as np
 
-from .csv_layout import Layout, cells_of, layout_of, trouble_of
+from .csv_layout import cells_of, layout_of, plain, trouble_of
 from .waveforms import Waveform
 
 MOST_ROWS = 10_000_000
 _PIECE = 1 << 23  # characters taken from the file at a time
-_NO_TEXT = "is not a text file; export the capture as CSV."
+_BLOCK = 100_000  # rows turned into numbers at a time
+# Bytes that are no UTF-8 come from a scope that writes an old code page: each is read as it stands there.
+codecs.register_error("as cp1252", lambda error: (error.object[error.start : error.end].decode("cp1252"), error.end))
 
 
 class CaptureError(ValueError):
@@ -39,14 +41,20 @@ def read_capture(path_or_file, *, unit: str = "V") -> Waveform:
     [0.0, 1.2]
     """
     try:
-        with _opened(path_or_file) as file:
-            columns = _columns(_pieces(file), unit)
-        return Waveform(*columns, unit)
-    except UnicodeDecodeError:
-        trouble = _NO_TEXT
+        with nullcontext(path_or_file) if hasattr(path_or_file, "read") else Path(path_or_file).open("rb") as file:
+            return Waveform(*_columns(_lines(file), unit), unit)
+    except UnicodeError:
+        trouble = "is not a text file; export the capture as CSV."
     except ValueError as error:
         trouble = str(error)
-    raise CaptureError(f"{_named(path_or_file)} {trouble}")
+    except FileNotFoundError:
+        trouble = "is not there; look at its name and at the folder you are in."
+    except OSError as error:
+        folder = Path(str(error.filename)).is_dir()
+        trouble = "is a folder, not a file." if folder else f"cannot be opened: {error.strerror}."
+    name = getattr(path_or_file, "name", path_or_file)
+    named = f'The file "{Path(name).name}"' if isinstance(name, str | Path) else "The capture"
+    raise CaptureError(f"{named} {trouble}")
 
 
 def write_capture(wave: Waveform, path_or_file) -> None:
@@ -57,120 +65,58 @@ def write_capture(wave: Waveform, path_or_file) -> None:
     """
     written = hasattr(path_or_file, "write")
     with nullcontext(path_or_file) if written else open(path_or_file, "w", encoding="utf-8", newline="\n") as file:
-        file.write(f"time (s),value ({wave.unit})\n")
-        rows = zip(wave.seconds.tolist(), wave.values.tolist(), strict=True)
-        file.writelines(f"{second!r},{value!r}\n" for second, value in rows)
+        rows = np.array([wave.seconds, wave.values], dtype=object).T
+        np.savetxt(file, rows, fmt="%r", delimiter=",", header=f"time (s),value ({wave.unit})", comments="")
 
 
-def _named(path_or_file) -> str:
-    name = getattr(path_or_file, "name", None) if hasattr(path_or_file, "read") else path_or_file
-    return f'The file "{Path(name).name}"' if isinstance(name, str | Path) else "The capture"
+def _lines(file):
+    """The lines of `file`, however they end. Bytes are UTF-16 if a NUL is among them, else UTF-8 or an old code page.
 
-
-def _opened(path_or_file):
-    if hasattr(path_or_file, "read"):
-        return nullcontext(path_or_file)
-    path = Path(path_or_file)
-    if path.is_dir():
-        raise ValueError("is a folder, not a file.")
-    try:
-        return path.open("rb")
-    except FileNotFoundError:
-        raise ValueError("is not there; look at its name and at the folder you are in.") from None
-    except OSError as error:
-        raise ValueError(f"cannot be opened: {error.strerror}.") from None
-
-
-def _pieces(file):
-    """The text of `file` a piece at a time, every line ending in "\\n"."""
-    piece = file.read(_PIECE)
-    decoder = None if isinstance(piece, str) else codecs.getincrementaldecoder(_encoding(piece))()
-    lines = io.IncrementalNewlineDecoder(decoder, translate=True)
-    while piece:
-        yield lines.decode(piece).removeprefix("\ufeff")
-        piece = file.read(_PIECE)
-    yield lines.decode("" if decoder is None else b"", final=True)
-
-
-def _encoding(begin: bytes) -> str:
-    if begin.startswith((codecs.BOM_UTF16_LE, codecs.BOM_UTF16_BE)):
-        return "utf-16"
-    if b"\0" in begin:
-        raise ValueError(_NO_TEXT)
-    try:
-        codecs.getincrementaldecoder("utf-8")().decode(begin)
-        return "utf-8"
-    except UnicodeDecodeError:
-        return "cp1252"
-
-
-def _columns(pieces, unit: str) -> list[np.ndarray]:
-    """Times, s, and values of all rows; lines are counted from 1, as a text editor does."""
-    begin = next(pieces)
-    layout = layout_of(begin.split("\n"), unit)
-    line, last, count, parts = layout.heading + 1, -np.inf, 0, []
-    for lines in _whole_lines(begin.split("\n", layout.heading)[layout.heading], pieces):
-        rows = _rows(lines, layout, last)
-        if rows is None:
-            rows = _rows_one_by_one(lines, layout, line, last)
-        if len(rows[0]):
-            last, count = rows[0][-1], count + len(rows[0])
-            parts.append(rows)
-        if count > MOST_ROWS:
-            raise ValueError(f"holds more than {MOST_ROWS:,} rows; export a shorter record or fewer samples.")
-        line += lines.count("\n")
-    if count < 2:
-        raise ValueError("holds only one row; a capture needs at least two.")
-    times, values = (np.concatenate(column) for column in zip(*parts, strict=True))
-    if times[0] == times[-1]:
-        raise ValueError("has the same time in every row.")
-    return [times * layout.time_scale, values * layout.value_scale]
-
-
-def _whole_lines(begin: str, pieces):
-    """The text from `begin` on, cut only between lines; every line ends in a newline."""
-    for piece in pieces:
-        whole, newline, begin = (begin + piece).rpartition("\n")
-        if newline:
-            yield whole + newline
-    if begin:
-        yield begin + "\n"
-
-
-def _rows(lines: str, layout: Layout, last: float):
-    """Times and values of many lines at once, or None where a line is not two numbers or time runs backwards.
-
-    Each line's end is read as a "not a number", so that a missing or a third number in a row cannot go unseen.
+    What has a NUL and no byte order mark is no text: the decoder of UTF-16 refuses it.
     """
-    text = layout.plain(lines.rstrip()).replace("\n\n", "\n") + "\n"
-    try:
-        with warnings.catch_warnings():
-            warnings.simplefilter("error", DeprecationWarning)
-            numbers = np.fromstring(text.replace("\n", " nan "), sep=" ")
-    except (DeprecationWarning, ValueError):
-        return None
-    if numbers.size % 3:
-        return None
-    times, values, ends = numbers.reshape(-1, 3).T
-    sound = np.isnan(ends).all() and np.isfinite(times).all() and np.isfinite(values).all()
-    if not sound or (times.size and times[0] < last) or (times[1:] < times[:-1]).any():
-        return None
-    return times.copy(), values.copy()
+    begin, decoder = file.read(_PIECE), None
+    if not isinstance(begin, str):
+        encoding, errors = ("utf-16", "strict") if b"\0" in begin else ("utf-8", "as cp1252")
+        decoder = codecs.getincrementaldecoder(encoding)(errors)
+    newlines = io.IncrementalNewlineDecoder(decoder, translate=True)
+    rest, nothing = "", begin[:0]
+    for piece in chain([begin], iter(lambda: file.read(_PIECE), nothing), [nothing]):
+        *lines, rest = (rest + newlines.decode(piece, final=not piece).removeprefix("\ufeff")).split("\n")
+        yield from lines
+    yield rest
 
 
-def _rows_one_by_one(lines: str, layout: Layout, line: int, last: float):
-    """The same with empty lines passed over; raises ValueError with the line at which it goes wrong."""
-    times, values = [], []
-    for number, text in enumerate(lines.split("\n")[:-1], start=line):
-        cells = cells_of(text, layout.separator)
-        if not cells:
-            continue
+def _columns(lines, unit: str) -> tuple[np.ndarray, np.ndarray]:
+    """Times, s, and values of all rows; lines are counted from 1, as a text editor does."""
+    begin = list(islice(lines, _BLOCK))
+    heading, separator, scales = layout_of(begin, unit)
+    numbered = islice(enumerate(chain(begin, lines), start=1), heading, None)
+    rows = ((line, row) for line, text in numbered if (row := plain(text, separator)))
+    parts, last = [], -np.inf
+    while block := list(islice(rows, _BLOCK)):
+        parts.append(_numbers(block, separator, last))
+        last = parts[-1][0][-1]
+        if sum(len(times) for times, _ in parts) > MOST_ROWS:
+            raise ValueError(f"holds more than {MOST_ROWS:,} rows; export a shorter record or fewer samples.")
+    times, values = np.hstack(parts)
+    if len(times) < 2:
+        raise ValueError("holds only one row; a capture needs at least two.")
+    if times[0] == last:
+        raise ValueError("has the same time in every row.")
+    return times * scales[0], values * scales[1]
+
+
+def _numbers(rows: list[tuple[int, str]], separator: str | None, last: float) -> tuple[np.ndarray, np.ndarray]:
+    """Times, none before `last`, and values of many rows; raises ValueError with the line at which it goes wrong."""
+    with suppress(ValueError):
+        times, values = np.loadtxt([text for _, text in rows], delimiter=separator, comments=None, ndmin=2, unpack=True)
+        if np.isfinite([times, values]).all() and times[0] >= last and (times[1:] >= times[:-1]).all():
+            return times, values
+    for line, text in rows:
+        cells = cells_of(text, separator)
         if trouble := trouble_of(cells):
-            raise ValueError(f"cannot be read: line {number} {trouble}.")
-        time, value = map(float, cells)
-        if time < last:
-            raise ValueError(f"is not in order: at line {number} the time runs backwards.")
-        last = time
-        times.append(time)
-        values.append(value)
-    return np.array(times), np.array(values)
+            raise ValueError(f"cannot be read: line {line} {trouble}.")
+        if float(cells[0]) < last:
+            raise ValueError(f"is not in order: at line {line} the time runs backwards.")
+        last = float(cells[0])
+    return tuple(np.array([cells_of(text, separator) for _, text in rows], dtype=float).T)

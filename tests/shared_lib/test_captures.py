@@ -112,10 +112,19 @@ def test_rows_come_together_however_the_file_is_cut():
 @pytest.mark.parametrize("sep", [",", ";", "\t", ",\t"])
 def test_a_sound_file_is_read_all_at_once(monkeypatch, sep, end):
     """Row by row would take minutes for ten million rows: nothing that is sound may need it."""
-    monkeypatch.setattr(captures, "_rows_one_by_one", None)
+    monkeypatch.setattr(captures, "trouble_of", None)
     content = end.join(f"{k}{sep}{k % 7}.5" for k in range(3000)) + 3 * end
     wave = read_capture(io.BytesIO(f"time (s){sep}volts{end}{content}".encode()))
     assert np.array_equal(wave.seconds, np.arange(3000.0)) and wave.values[5] == 5.5
+
+
+def test_what_the_quick_reader_refuses_is_read_row_by_row(monkeypatch):
+    def refuse(*_, **__):
+        raise ValueError("no")
+
+    monkeypatch.setattr(np, "loadtxt", refuse)
+    wave = read_capture(io.StringIO("time;volts\n0;1,5\n\n0,5;-2\n"))
+    assert wave.seconds.tolist() == [0.0, 0.5] and wave.values.tolist() == [1.5, -2.0]
 
 
 def test_time_that_runs_backwards_is_seen_wherever_the_file_is_cut():
