@@ -4,9 +4,9 @@ from dataclasses import dataclass
 from functools import cached_property
 
 from . import instruments as meters
-from .network import Condition, Device, Diode, Exit, Law, Network, Run
+from .network import Condition, Device, Diode, Exit, Law, Network
 from .rectifier import add_bridge, add_supply
-from .solved import Solved, probe
+from .solved import Steady, probe
 from .supply import Supply
 from .values import need
 from .waveforms import Waveform
@@ -101,54 +101,39 @@ def triac(opto: Opto, led: str, line: str) -> Device:
     >>> sorted(triac(Opto(), "LED", "secondary").laws)
     ['forward', 'forward held', 'off', 'reverse', 'reverse held']
     """
-    slope = 1 / opto.on_ohm
-    dark = Condition("amps", -1, opto.trigger_amps, led)
-    laws, exits = {"off": Law(_LEAK_SIEMENS)}, {"off": []}
+    slope, leak_siemens = 1 / opto.on_ohm, 1e-7  # 10 MΩ, some µA at 24 V (typical, from memory)
+    lit, dark = (Condition("amps", sign, opto.trigger_amps, led) for sign in (+1, -1))
+    where = None if opto.sense == "device" else line
+    sides = () if opto.inhibit_volts is None else (+1, -1)
+    window = [Condition("volts", -side, side * opto.inhibit_volts, where) for side in sides]
+    laws, exits = {"off": Law(leak_siemens)}, {"off": ()}
     for way, sign in (("forward", +1), ("reverse", -1)):
         held = f"{way} held"
         laws[way] = laws[held] = Law(slope, -sign * opto.drop_volts * slope)
-        reversed_current = Exit("off", (Condition("amps", -sign, 0.0),))
-        exits["off"].append(Exit(way, (*_may_fire(opto, sign, led, line),)))
-        latched = Exit(held, (Condition("amps", sign, sign * opto.latching_amps),))
-        exits[way] = (latched, Exit("off", (dark,)), reversed_current)
+        forced = Condition("volts", sign, sign * opto.drop_volts)
+        latched = Condition("amps", sign, sign * opto.latching_amps)
         below_holding = Condition("amps", -sign, sign * opto.holding_amps)
+        reversed_current = Exit("off", (Condition("amps", -sign, 0.0),))
+        exits["off"] += (Exit(way, (lit, forced, *window)),)
+        exits[way] = (Exit(held, (latched,)), Exit("off", (dark,)), reversed_current)
         exits[held] = (Exit("off", (dark, below_holding)), reversed_current)
-    return Device(laws, {mode: tuple(ways) for mode, ways in exits.items()})
-
-
-_SERIES = Diode()
-_LEAK_SIEMENS = 1e-7
-"""Off-state leakage of a small triac output: 10 MΩ, some µA at 24 V (typical, from memory)."""
-
-
-def _may_fire(opto: Opto, sign: int, led: str, line: str) -> list[Condition]:
-    """Conditions under which the output turns on with voltage of this sign across it."""
-    conditions = [Condition("amps", +1, opto.trigger_amps, led), Condition("volts", sign, sign * opto.drop_volts)]
-    if opto.inhibit_volts is None:
-        return conditions
-    if opto.sense == "device":
-        return [*conditions, Condition("volts", -sign, sign * opto.inhibit_volts)]
-    near_zero = [Condition("volts", -s, s * opto.inhibit_volts, line) for s in (+1, -1)]
-    return conditions + near_zero
+    return Device(laws, exits)
 
 
 def add_led(net: Network, name: str, plus: str, minus: str, opto: Opto, resistor_ohm: float, diodes: int = 0) -> None:
     """Put an LED with its resistor in series between two nodes. Parts: `name`, "`name` resistor".
 
-    `diodes` more diodes in series with it switch together with it, so that their drops are added to its own.
+    `diodes` more diodes (of the usual law) in series switch together with it, so that their drops are added to its own.
     """
     net.resistor(f"{name} resistor", plus, f"{name} anode", resistor_ohm)
-    law = Diode(opto.led_drop_volts + diodes * _SERIES.drop_volts, opto.led_on_ohm + diodes * _SERIES.on_ohm)
+    law = Diode(opto.led_drop_volts + diodes * Diode.drop_volts, opto.led_on_ohm + diodes * Diode.on_ohm)
     net.diode(name, f"{name} anode", minus, law)
 
 
-def add_output(
-    net: Network, name: str, led: str, opto: Opto, coil: Coil, snubber: Snubber | None, load_parallel_ohm: float = 0.0
-) -> None:
+def add_output(net: Network, name: str, led: str, opto: Opto, coil: Coil, snubber: Snubber | None) -> None:
     """Put a coil and its triac in series across the line. Parts: "`name` coil" (inductance), "`name` winding", `name`.
 
-    `led` is the part that triggers it; a snubber lies across the triac, `load_parallel_ohm` (a bleeder, or a meter's
-    input) across the coil.
+    `led` is the part that triggers it; a snubber lies across the triac.
     """
     winding, switched = f"{name} inside", f"{name} switched"
     net.inductor(f"{name} coil", "line", winding, coil.henry)
@@ -157,24 +142,19 @@ def add_output(
     if snubber:
         net.resistor(f"{name} snubber", switched, f"{name} snubbed", snubber.ohm)
         net.capacitor(f"{name} snubber capacitor", f"{name} snubbed", "common", snubber.farad)
-    if load_parallel_ohm:
-        net.resistor(f"{name} across load", "line", switched, load_parallel_ohm)
 
 
 @dataclass(frozen=True)
-class Switched(Solved):
+class Switched(Steady):
     """A solved output: the run, and the waveforms a technician can probe."""
 
-    network: Network
-    run: Run
-    steps: int
     coil: Coil
     output: str = "output"
     led: str = "LED"
 
-    led_amps = probe("amps", "{led}", "Current through the LED, A.")
-    coil_amps = probe("amps", "{output} coil", "Current through the coil, A.")
-    output_volts = probe("volts", "{output}", "Voltage across the triac, V.")
+    led_amps = probe("{led}", "Current through the LED, A.")
+    coil_amps = probe("{output} coil", "Current through the coil, A.")
+    output_volts = probe("{output}", "Voltage across the triac, V.")
 
     @cached_property
     def load_volts(self) -> Waveform:
@@ -211,11 +191,19 @@ def switch_network(
     """
     if feed not in ("half", "full", "dc"):
         raise ValueError(f'feed of an LED must be "half", "full" or "dc", not {feed!r}')
-    opto, coil = opto or Opto(), coil or Coil()
-    net = Network()
+    opto, net = opto or Opto(), Network()
     add_supply(net, supply, "line", "common")
-    _light(net, supply, feed if called else "dark", opto, led_resistor_ohm, led_diodes)
-    add_output(net, "output", "LED", opto, coil, snubber, load_parallel_ohm)
+    drive = {"dc_volts": 24.0} if feed == "dc" else {"volts_peak": supply.volts_peak, "hertz": supply.hertz}
+    if called and feed == "full":
+        net.voltage_source("control", "control", "other control", **drive)
+        add_bridge(net, "control", "other control", "lit", "common", Diode())
+        add_led(net, "LED", "lit", "common", opto, led_resistor_ohm)
+    else:
+        net.voltage_source("control", "control", "common", **(drive if called else {}))
+        add_led(net, "LED", "control", "common", opto, led_resistor_ohm, led_diodes)
+    add_output(net, "output", "LED", opto, coil or Coil(), snubber)
+    if load_parallel_ohm:
+        net.resistor("output across load", "line", "output switched", load_parallel_ohm)
     return net
 
 
@@ -261,15 +249,4 @@ def switch_coil(supply: Supply, *, cycles: int = 1, samples_per_cycle: int = 200
     """
     net = switch_network(supply, **parts)
     run = net.steady(period_s=cycles / supply.hertz)
-    return Switched(net, run, cycles * samples_per_cycle, parts.get("coil") or Coil())
-
-
-def _light(net: Network, supply: Supply, feed: str, opto: Opto, resistor_ohm: float, diodes: int) -> None:
-    if feed == "full":
-        net.voltage_source("control", "control", "other control", volts_peak=supply.volts_peak, hertz=supply.hertz)
-        add_bridge(net, "control", "other control", "lit", "common", Diode())
-        add_led(net, "LED", "lit", "common", opto, resistor_ohm, 0)
-        return
-    volts = {"half": {"volts_peak": supply.volts_peak, "hertz": supply.hertz}, "dc": {"dc_volts": 24.0}, "dark": {}}
-    net.voltage_source("control", "control", "common", **volts[feed])
-    add_led(net, "LED", "control", "common", opto, resistor_ohm, diodes)
+    return Switched(net, run, supply.hertz, samples_per_cycle, parts.get("coil") or Coil())

@@ -5,32 +5,27 @@ from functools import cached_property
 
 import numpy as np
 
-from .network import Diode, ExponentialDiode, Network, Run
-from .solved import Solved, probe
+from .network import AnyDiode, Diode, Network, Run
+from .solved import Solved, Steady, probe
 from .supply import Supply
 from .values import positive
 
-_LEAKAGE_AMPS = 1e-6
-_MOST_CYCLES = 200_000
 
-
-def add_supply(net: Network, supply: Supply, plus: str, minus: str, name: str = "secondary") -> None:
+def add_supply(net: Network, supply: Supply, plus: str, minus: str) -> None:
     """Put a transformer's secondary into `net` between two nodes: its open-circuit sine, then what is in series.
 
-    The parts are called `name`, and where they are not zero "winding" (Ω) and "leakage" (H).
+    The parts are called "secondary", and where they are not zero "winding" (Ω) and "leakage" (H).
     """
-    outside = f"{name} 1" if supply.resistance_ohm and supply.leakage_henry else plus
-    inside = f"{name} inside" if supply.resistance_ohm or supply.leakage_henry else plus
-    net.voltage_source(name, inside, minus, volts_peak=supply.volts_peak, hertz=supply.hertz)
+    outside = "secondary 1" if supply.resistance_ohm and supply.leakage_henry else plus
+    inside = "secondary inside" if supply.resistance_ohm or supply.leakage_henry else plus
+    net.voltage_source("secondary", inside, minus, volts_peak=supply.volts_peak, hertz=supply.hertz)
     if supply.resistance_ohm:
         net.resistor("winding", inside, outside, supply.resistance_ohm)
     if supply.leakage_henry:
         net.inductor("leakage", outside if supply.resistance_ohm else inside, plus, supply.leakage_henry)
 
 
-def add_bridge(
-    net: Network, line: str, other_line: str, plus: str, minus: str, diode: Diode | ExponentialDiode
-) -> None:
+def add_bridge(net: Network, line: str, other_line: str, plus: str, minus: str, diode: AnyDiode) -> None:
     """Put four diodes, D1 to D4, into `net` between the two ends of a supply and the two of its load."""
     ends = [(line, plus), (other_line, plus), (minus, line), (minus, other_line)]
     for number, (anode, cathode) in enumerate(ends, start=1):
@@ -38,12 +33,7 @@ def add_bridge(
 
 
 def rectifier_network(
-    supply: Supply,
-    *,
-    kind: str = "half",
-    load_ohm: float,
-    capacitor_farad: float = 0.0,
-    diode: Diode | ExponentialDiode | None = None,
+    supply: Supply, *, kind: str = "half", load_ohm: float, capacitor_farad: float = 0.0, diode: AnyDiode | None = None
 ) -> Network:
     """The circuit that `rectify` solves. Parts: secondary, winding, leakage, D1 (to D4), load, capacitor.
 
@@ -51,14 +41,12 @@ def rectifier_network(
     """
     if kind not in ("half", "bridge"):
         raise ValueError(f'kind of rectifier must be "half" or "bridge", not {kind!r}')
-    diode = diode or Diode()
     net = Network(ground="minus")
+    add_supply(net, supply, "line", "minus" if kind == "half" else "other line")
     if kind == "half":
-        add_supply(net, supply, "line", "minus")
-        net.diode("D1", "line", "plus", diode)
+        net.diode("D1", "line", "plus", diode or Diode())
     else:
-        add_supply(net, supply, "line", "other line")
-        add_bridge(net, "line", "other line", "plus", "minus", diode)
+        add_bridge(net, "line", "other line", "plus", "minus", diode or Diode())
     net.resistor("load", "plus", "minus", load_ohm)
     if capacitor_farad:
         net.capacitor("capacitor", "plus", "minus", capacitor_farad)
@@ -68,17 +56,10 @@ def rectifier_network(
 class _Probed(Solved):
     """The waveforms that one probes on a rectifier."""
 
-    load_volts = probe("volts", "load", "Voltage across the load (and the capacitor), V.")
-    source_amps = probe(
-        "amps",
-        "secondary",
-        "Current out of the transformer's secondary, A; its mean is the dc in the winding.",
-        sign=-1.0,
-    )
-    diode_amps = probe("amps", "D1", "Current through diode D1, A.")
-    diode_volts = probe(
-        "volts", "D1", "Voltage across D1, anode to cathode, V; the reverse peak is minus its least value."
-    )
+    load_volts = probe("load", "Voltage across the load (and the capacitor), V.")
+    source_amps = probe("secondary", "Current out of the secondary, A; its mean is the dc in the winding.", sign=-1.0)
+    diode_amps = probe("D1", "Current through diode D1, A.")
+    diode_volts = probe("D1", "Voltage across D1, anode to cathode, V; the reverse peak is minus its least value.")
 
 
 @dataclass(frozen=True)
@@ -90,7 +71,7 @@ class Rectified(_Probed):
     network : Network
     seconds, start_s : float, length and beginning of the run, s
     hertz : float, frequency of the supply, Hz
-    samples_per_cycle, steps : int, samples in a period and equal steps in the whole run
+    samples_per_cycle : int, samples in a period
     """
 
     network: Network
@@ -98,7 +79,6 @@ class Rectified(_Probed):
     start_s: float
     hertz: float
     samples_per_cycle: int
-    steps: int
 
     @cached_property
     def run(self) -> Run:
@@ -112,18 +92,13 @@ class Rectified(_Probed):
         >>> rectify(Supply(24.0), load_ohm=330.0, capacitor_farad=470e-6, cycles=1).steady().ripple_volts < 4
         True
         """
-        run = self.network.steady(start_s=self.start_s)
-        return SteadyRectified(self.network, run, self.hertz, self.samples_per_cycle)
+        return SteadyRectified(
+            self.network, self.network.steady(start_s=self.start_s), self.hertz, self.samples_per_cycle
+        )
 
 
-@dataclass(frozen=True)
-class SteadyRectified(_Probed):
+class SteadyRectified(_Probed, Steady):
     """One period of the steady state, with the two figures that only a steady state has; parameters as `Rectified`."""
-
-    network: Network
-    run: Run
-    hertz: float
-    steps: int
 
     @property
     def ripple_volts(self) -> float:
@@ -133,9 +108,9 @@ class SteadyRectified(_Probed):
 
     @property
     def conduction_degrees(self) -> float:
-        """Degrees of one period in which diode D1 carries more than leakage."""
+        """Degrees of one period in which diode D1 carries more than leakage, a microampere."""
         spans = np.array([(piece.begin, piece.end) for piece in self.run.pieces])
-        carries = self.run.amps("D1", spans.mean(axis=1)) > _LEAKAGE_AMPS
+        carries = self.run.amps("D1", spans.mean(axis=1)) > 1e-6
         return float(360.0 * self.hertz * (spans[:, 1] - spans[:, 0])[carries].sum())
 
 
@@ -145,7 +120,7 @@ def rectify(
     kind: str = "half",
     load_ohm: float,
     capacitor_farad: float = 0.0,
-    diode: Diode | ExponentialDiode | None = None,
+    diode: AnyDiode | None = None,
     cycles: float = 5,
     start_degrees: float = 0.0,
     samples_per_cycle: int = 2000,
@@ -190,11 +165,9 @@ def rectify(
     >>> round(float(rectify(Supply(24.0), load_ohm=200.0).steady().load_volts.values.max()), 2)
     33.23
     """
-    if positive("number of cycles", cycles) > _MOST_CYCLES:
-        raise ValueError(f"a run of {cycles:g} cycles would fill the memory; {_MOST_CYCLES:,} are the most")
+    if positive("number of cycles", cycles) > 200_000:
+        raise ValueError(f"a run of {cycles:g} cycles would fill the memory; 200,000 are the most")
     if int(samples_per_cycle) != samples_per_cycle or samples_per_cycle < 8:
         raise ValueError(f"samples_per_cycle must be a whole number of at least 8, not {samples_per_cycle!r}")
     net = rectifier_network(supply, kind=kind, load_ohm=load_ohm, capacitor_farad=capacitor_farad, diode=diode)
-    steps = max(1, round(cycles * samples_per_cycle))
-    start_s = start_degrees / 360 / supply.hertz
-    return Rectified(net, cycles / supply.hertz, start_s, supply.hertz, samples_per_cycle, steps)
+    return Rectified(net, cycles / supply.hertz, start_degrees / 360 / supply.hertz, supply.hertz, samples_per_cycle)

@@ -6,14 +6,14 @@ through the transformer's leakage inductance into whatever else hangs on the bus
 """
 
 from dataclasses import dataclass, field, replace
-from functools import cached_property
+from functools import cached_property, partial
 
 import numpy as np
 
 from . import instruments as meters
-from .network import CurrentPulses, Diode, ExponentialDiode, Network, Run, Switch
+from .network import AnyDiode, CurrentPulses, Diode, Network, Switch
 from .rectifier import add_supply
-from .solved import Solved, probe
+from .solved import Steady, probe
 from .supply import Supply
 from .values import need, positive
 from .waveforms import Waveform
@@ -54,7 +54,7 @@ class Actuator:
     inductance_henry: float = 3.3e-3
     pulse_s: float = 225e-6
     pulses_per_cycle: int = 12
-    diode: Diode | ExponentialDiode = field(default_factory=Diode)
+    diode: AnyDiode = field(default_factory=Diode)
 
     def __post_init__(self) -> None:
         parts = ("supercap_farad", "supercap_volts", "supercap_ohm", "inductance_henry", "pulse_s")
@@ -109,20 +109,6 @@ class Filter:
         return replace(self, farad=self.farad or farad, ohm=self.ohm or ohm, henry=self.henry or henry)
 
 
-def _charger(net: Network, actuator: Actuator, feed: str, period_s: float, store_volts: float | None) -> None:
-    """Switch, inductor, freewheel diode and store; the store is charged below common, as such a charger does."""
-    clock = CurrentPulses(period_s=period_s, width_s=actuator.pulse_s)
-    net.device("switch", feed, "switched", replace(Switch(on_ohm=0.2).device(), timetable=clock.timetable))
-    net.inductor("choke", "switched", "common", actuator.inductance_henry)
-    net.diode("freewheel", "store", "switched", actuator.diode)
-    net.resistor("store resistance", "store", "store inside", 2 * actuator.supercap_ohm)
-    if store_volts is None:
-        net.capacitor("supercap 1", "common", "store middle", actuator.supercap_farad)
-        net.capacitor("supercap 2", "store middle", "store inside", actuator.supercap_farad)
-    else:
-        net.voltage_source("stored", "common", "store inside", dc_volts=store_volts)
-
-
 def spike_network(
     supply: Supply,
     actuator: Actuator | None = None,
@@ -136,7 +122,8 @@ def spike_network(
     """The circuit that `spike_bus` solves. Parts: secondary, bus load, line, thermostat, feed, diode, switch, choke …
 
     With `store_volts` None the two supercapacitors are there themselves, empty; else a fixed stored voltage stands
-    for them, so that there is a periodic state. Errors: ValueError where a part's value is not positive.
+    for them, so that there is a periodic state. Either is charged below common, as such a charger does.
+    Errors: ValueError where a part's value is not positive.
     """
     actuator, filter = actuator or Actuator(), (filter or Filter()).filled()
     net = Network()
@@ -147,47 +134,47 @@ def spike_network(
     net.diode("diode", "actuator", "fed", actuator.diode)
     if filter.place == "feed":
         net.capacitor("filter capacitor", "fed", "common", filter.farad)
-    if filter.place == "snubber":
+    elif filter.place == "snubber":
         net.resistor("filter resistor", "bus", "filtered", filter.ohm)
         net.capacitor("filter capacitor", "filtered", "common", filter.farad)
-    _thermostat(net, filter, thermostat_ohm)
-    _charger(net, actuator, "fed", 1 / (supply.hertz * actuator.pulses_per_cycle), store_volts)
-    return net
-
-
-def _thermostat(net: Network, filter: Filter, ohm: float) -> None:
     if filter.place == "lc":
         net.inductor("filter choke", "bus", "choked", filter.henry)
         net.resistor("filter resistor", "choked", "thermostat", filter.ohm)
         net.capacitor("filter capacitor", "thermostat", "common", filter.farad)
-        net.resistor("thermostat", "thermostat", "common", ohm)
     else:
         net.resistor("thermostat lead", "bus", "thermostat", 0.5)
-        net.resistor("thermostat", "thermostat", "common", ohm)
+    net.resistor("thermostat", "thermostat", "common", thermostat_ohm)
+    clock = CurrentPulses(period_s=1 / (supply.hertz * actuator.pulses_per_cycle), width_s=actuator.pulse_s)
+    net.device("switch", "fed", "switched", replace(Switch(on_ohm=0.2).device(), timetable=clock.timetable))
+    net.inductor("choke", "switched", "common", actuator.inductance_henry)
+    net.diode("freewheel", "store", "switched", actuator.diode)
+    net.resistor("store resistance", "store", "store inside", 2 * actuator.supercap_ohm)
+    if store_volts is None:
+        net.capacitor("supercap 1", "common", "store middle", actuator.supercap_farad)
+        net.capacitor("supercap 2", "store middle", "store inside", actuator.supercap_farad)
+    else:
+        net.voltage_source("stored", "common", "store inside", dc_volts=store_volts)
+    return net
 
 
 @dataclass(frozen=True)
-class SpikeBus(Solved):
-    """A solved bus: one period of its steady state, with the store at a fixed voltage."""
+class SpikeBus(Steady):
+    """A solved bus: one period of its steady state, with the store at a fixed voltage, and what `spike_bus` was given."""
 
-    network: Network
-    run: Run
-    steps: int
     supply: Supply
     actuator: Actuator
-    filter: Filter | None
     store_volts: float
-    loads: dict[str, float]
+    others: dict
 
-    bus_volts = probe("volts", "bus load", "Voltage of the bus, V.")
-    thermostat_volts = probe("volts", "thermostat", "Voltage across the thermostat, V.")
-    actuator_amps = probe("amps", "feed", "Current into the actuator's feed, A.")
-    store_amps = probe("amps", "stored", "Current into the store, A.")
+    bus_volts = probe("bus load", "Voltage of the bus, V.")
+    thermostat_volts = probe("thermostat", "Voltage across the thermostat, V.")
+    actuator_amps = probe("feed", "Current into the actuator's feed, A.")
+    store_amps = probe("stored", "Current into the store, A.")
 
     @cached_property
     def undisturbed_volts(self) -> Waveform:
         """The sine that the same bus shows with the actuator at rest, V."""
-        return self._wave("volts", self._quiet.volts("bus load", self._seconds))
+        return self.bus_volts.with_values(self.network.idle().volts("bus load", self._seconds))
 
     @property
     def spike_volts(self) -> float:
@@ -199,15 +186,7 @@ class SpikeBus(Solved):
         openings = [end for _, end, mode in self.run.modes("switch") if mode == "on"]
         times = np.concatenate([self._seconds, changes, np.add.outer(openings, AFTER_OPENING_S).ravel()])
         times = np.unique(times[times <= self.run.end])
-        return float((self.run.volts("bus load", times) - self._quiet.volts("bus load", times)).max())
-
-    @cached_property
-    def _quiet(self) -> Run:
-        net = Network()
-        add_supply(net, self.supply, "bus", "common")
-        for name in ("bus load", "thermostat"):
-            net.resistor(name, "bus", "common", self.network.parts[name][0].ohm)
-        return net.steady()
+        return float((self.run.volts("bus load", times) - self.network.idle().volts("bus load", times)).max())
 
     @property
     def charging_watts(self) -> float:
@@ -224,13 +203,11 @@ class SpikeBus(Solved):
 
         Gauss–Legendre over `steps` stored voltages, each solved as a steady state of its own.
         """
-        full = 2 * self.actuator.supercap_volts
         nodes, weights = np.polynomial.legendre.leggauss(steps)
-        volts = full * (nodes + 1) / 2
-        bus = self.supply, self.actuator, self.filter
-        solved = [spike_bus(*bus, store_volts=v, samples_per_cycle=self.steps, **self.loads) for v in volts.tolist()]
-        watts = [each.charging_watts for each in solved]
-        return float(self.actuator.series_farad * np.sum(weights * volts / watts) * full / 2)
+        volts = self.actuator.supercap_volts * (nodes + 1)
+        again = partial(spike_bus, self.supply, self.actuator, samples_per_cycle=self.samples_per_cycle, **self.others)
+        watts = [again(store_volts=each).charging_watts for each in volts.tolist()]
+        return float(self.actuator.series_farad * np.sum(weights * volts / watts) * self.actuator.supercap_volts)
 
 
 def spike_bus(
@@ -279,5 +256,6 @@ def spike_bus(
     True
     """
     positive("stored voltage in volts", store_volts)
-    net = spike_network(supply, actuator, filter, store_volts=store_volts, **loads)
-    return SpikeBus(net, net.steady(), samples_per_cycle, supply, actuator or Actuator(), filter, store_volts, loads)
+    actuator, others = actuator or Actuator(), {"filter": filter, **loads}
+    net = spike_network(supply, actuator, store_volts=store_volts, **others)
+    return SpikeBus(net, net.steady(), supply.hertz, samples_per_cycle, supply, actuator, store_volts, others)

@@ -7,75 +7,40 @@ optoisolator, take them apart again.
 
 from dataclasses import dataclass
 
-from .network import Diode, ExponentialDiode, Network, Run
+from .network import AnyDiode, Diode, Network
 from .optotriac import Coil, Opto, Snubber, Switched, add_led, add_output
 from .rectifier import add_supply
-from .solved import Solved, probe
+from .solved import Steady, probe
 from .supply import Supply
 
 FAULTS = (
-    "diode A open",
-    "diode A shorted",
-    "diode A reversed",
-    "diode B open",
-    "diode B shorted",
-    "diode B reversed",
-    "diodes swapped",
-    "LED A open",
-    "LED B open",
-    "common lost",
-)
+    "diode A open", "diode A shorted", "diode A reversed", "diode B open", "diode B shorted", "diode B reversed",
+    "diodes swapped", "LED A open", "LED B open", "common lost",
+)  # fmt: skip
 """Faults that `steer` can put in: the diodes are those at the thermostat."""
 
 _LOST_OHM = 1e9
 
 
 @dataclass(frozen=True)
-class Steered(Solved):
+class Steered(Steady):
     """Both outputs of a steered conductor, solved over its steady state."""
 
-    network: Network
-    run: Run
-    steps: int
     coil: Coil
 
     def output(self, call: str) -> Switched:
         """One of the two outputs, "A" or "B", as `switch_coil` would return it."""
-        return Switched(self.network, self.run, self.steps, self.coil, f"output {call}", f"LED {call}")
+        names = f"output {call}", f"LED {call}"
+        return Switched(self.network, self.run, self.hertz, self.samples_per_cycle, self.coil, *names)
 
-    shared_volts = probe("volts", "meter", "Voltage of the shared conductor to common at the equipment, on a meter, V.")
-    led_a_amps = probe("amps", "LED A", "Current through LED A, A.")
-    led_b_amps = probe("amps", "LED B", "Current through LED B, A.")
+    shared_volts = probe("meter", "Voltage of the shared conductor to common at the equipment, on a meter, V.")
+    led_a_amps = probe("LED A", "Current through LED A, A.")
+    led_b_amps = probe("LED B", "Current through LED B, A.")
 
     @property
     def outputs(self) -> tuple[bool, bool]:
         """Whether relay A and relay B are pulled in."""
         return self.output("A").pulled_in, self.output("B").pulled_in
-
-
-def _thermostat(net: Network, call: str, closed: bool, fault: str | None, diode: Diode | ExponentialDiode) -> None:
-    """The contact and diode of one call: A passes current into the conductor, B out of it."""
-    if not closed:
-        return
-    contact = f"contact {call}"
-    net.resistor(contact, "line", f"{contact} out", 0.1)
-    name, anode, cathode = f"diode {call}", f"{contact} out", "conductor"
-    if fault == f"{name} open":
-        net.resistor(name, anode, cathode, _LOST_OHM)
-    elif fault == f"{name} shorted":
-        net.resistor(name, anode, cathode, 0.1)
-    else:
-        turned = (call == "B") ^ (fault in (f"{name} reversed", "diodes swapped"))
-        net.diode(name, *((cathode, anode) if turned else (anode, cathode)), diode)
-
-
-def _branch(net: Network, call: str, fault: str | None, opto: Opto, resistor_ohm: float) -> None:
-    """The equipment's branch of one call: resistor, diode and LED between the shared conductor and common."""
-    ends = ("shared", "led common") if call == "A" else ("led common", "shared")
-    if fault == f"LED {call} open":
-        net.resistor(f"LED {call}", *ends, _LOST_OHM)
-    else:
-        add_led(net, f"LED {call}", *ends, opto, resistor_ohm, diodes=1)
 
 
 def steering_network(
@@ -89,7 +54,7 @@ def steering_network(
     meter_ohm: float = 10e6,
     coil: Coil | None = None,
     snubber: Snubber | None = None,
-    diode: Diode | ExponentialDiode | None = None,
+    diode: AnyDiode | None = None,
     fault: str | None = None,
 ) -> Network:
     """The circuit that `steer` solves; parts are named after the call, as in "LED A" and "output B coil".
@@ -101,15 +66,26 @@ def steering_network(
     opto, coil, diode = opto or Opto(), coil or Coil(), diode or Diode()
     net = Network()
     add_supply(net, supply, "line", "common")
-    for call, closed in (("A", call_a), ("B", call_b)):
-        _thermostat(net, call, bool(closed), fault, diode)
-    if call_a or call_b:
+    calls = [call for call, closed in (("A", call_a), ("B", call_b)) if closed]
+    for call in calls:  # A passes current into the conductor, B out of it
+        name, ends = f"diode {call}", (f"contact {call} out", "conductor")
+        net.resistor(f"contact {call}", "line", ends[0], 0.1)
+        ohm = {f"{name} open": _LOST_OHM, f"{name} shorted": 0.1}
+        if fault in ohm:
+            net.resistor(name, *ends, ohm[fault])
+        else:
+            turned = (call == "B") ^ (fault in (f"{name} reversed", "diodes swapped"))
+            net.diode(name, *(reversed(ends) if turned else ends), diode)
+    if calls:
         net.resistor("wire", "conductor", "shared", wire_ohm)
     net.resistor("meter", "shared", "common", meter_ohm)
     net.resistor("led common joint", "led common", "common", _LOST_OHM if fault == "common lost" else 0.01)
-    for call in "AB":
-        _branch(net, call, fault, opto, led_resistor_ohm)
-        add_output(net, f"output {call}", f"LED {call}", opto, coil, snubber)
+    for led, *ends in (("LED A", "shared", "led common"), ("LED B", "led common", "shared")):
+        if fault == f"{led} open":
+            net.resistor(led, *ends, _LOST_OHM)
+        else:
+            add_led(net, led, *ends, opto, led_resistor_ohm, diodes=1)
+        add_output(net, led.replace("LED", "output"), led, opto, coil, snubber)
     return net
 
 
@@ -150,4 +126,4 @@ def steer(
     """
     net = steering_network(supply, call_a, call_b, **parts)
     run = net.steady(period_s=cycles / supply.hertz)
-    return Steered(net, run, cycles * samples_per_cycle, parts.get("coil") or Coil())
+    return Steered(net, run, supply.hertz, samples_per_cycle, parts.get("coil") or Coil())

@@ -15,11 +15,12 @@ roots of those sums. See `Network` for use.
 """
 
 from .circuit import Network, Run
-from .devices import CurrentPulses, Diode, ExponentialDiode, Switch
+from .devices import AnyDiode, CurrentPulses, Diode, ExponentialDiode, Switch
 from .parts import Capacitor, Condition, CurrentSource, Device, Exit, Inductor, Law, Resistor, VoltageSource
 from .solve import SettleError
 
 __all__ = [
+    "AnyDiode",
     "Capacitor",
     "Condition",
     "CurrentPulses",

@@ -2,6 +2,7 @@
 
 from collections.abc import Iterable
 from fractions import Fraction
+from itertools import groupby
 from math import gcd, lcm
 
 import numpy as np
@@ -92,9 +93,8 @@ class Network:
     @property
     def period_s(self) -> float:
         """Shortest time that holds whole cycles of every source, s: 0.1 for 50 and 60 Hz, 1/60 where nothing swings."""
-        hertz = [Fraction(h).limit_denominator(10**6) for h in self._solver().layout.hertz]
-        common = Fraction(gcd(*(h.numerator for h in hertz)), lcm(*(h.denominator for h in hertz)))
-        return float(1 / common) if hertz else 1 / 60
+        hertz = [Fraction(each).limit_denominator(10**6) for each in self._solver().layout.hertz or [60]]
+        return lcm(*(each.denominator for each in hertz)) / gcd(*(each.numerator for each in hertz))
 
     def run(self, seconds: float, *, start_s: float = 0.0, state: np.ndarray | None = None) -> "Run":
         """Solve from `start_s` for `seconds`, from the parts' initial values or from `state`.
@@ -124,7 +124,7 @@ class Network:
         return Run(*periodic(walker, start_s, period))
 
     def idle(self) -> "Run":
-        """One period with every device left in the mode it begins in: what the sources keep up while nothing switches."""
+        """One period with every device left in its first mode: what the sources keep up while nothing switches."""
         walker = self._solver()
         pattern = walker.pattern(walker.first_modes())
         state = pattern.swing(0.0)
@@ -145,7 +145,7 @@ class Network:
         walker = self._solver()
         walker.layout.check_balance(start_s, walker.layout.start)
         out, done = np.empty((len(wanted), times.size)), 0
-        end = times[-1] if times[-1] > start_s else start_s + 1e-12
+        end = max(times[-1], start_s + 1e-12)
         for piece in walker.pieces(start_s, end, walker.layout.start, walker.first_modes()):
             upto = np.searchsorted(times, piece.end, side="right")
             if upto > done:
@@ -157,6 +157,8 @@ class Network:
 class Run:
     """A solution: exact pieces, which can be asked for any quantity at any instant.
 
+    It goes from the instant `begin` to `end`, s, where it reaches `end_state`; `parts` names what can be asked for.
+
     >>> net = Network()
     >>> net.voltage_source("battery", "plus", "common", dc_volts=10.0)
     >>> net.resistor("resistor", "plus", "top", 1000.0)
@@ -167,21 +169,9 @@ class Run:
 
     def __init__(self, pieces: list[Piece], end_state: np.ndarray):
         self.pieces, self.end_state = pieces, end_state
-
-    @property
-    def parts(self) -> list[str]:
-        """Names of the parts that can be asked for."""
-        return list(self.pieces[0].pattern.layout.parts)
-
-    @property
-    def begin(self) -> float:
-        """First instant, s."""
-        return self.pieces[0].begin
-
-    @property
-    def end(self) -> float:
-        """Last instant, s."""
-        return self.pieces[-1].end
+        self.begin, self.end = pieces[0].begin, pieces[-1].end
+        self._layout = pieces[0].pattern.layout
+        self.parts = list(self._layout.parts)
 
     def times(self, count: int) -> np.ndarray:
         """`count` equal steps from begin to end, both ends included: shape (count + 1,)."""
@@ -207,36 +197,27 @@ class Run:
         Errors: ValueError for a part or node that is not there, or an instant outside of the run.
         """
         times, wanted = np.asarray(times, dtype=float), tuple(wanted)
-        rising, order = times.ravel(), None
+        rising = times.ravel()
         if (rising[1:] < rising[:-1]).any():
-            order = np.argsort(rising, kind="stable")
-            rising = rising[order]
-        self._check_inside(rising)
-        out = np.empty((len(wanted), rising.size))
-        edges = np.searchsorted(rising, [piece.end for piece in self.pieces[:-1]], side="right").tolist()
-        driven = self.pieces[0].pattern.layout.driven(rising)
-        for piece, first, last in zip(self.pieces, [0, *edges], [*edges, rising.size], strict=True):
-            if last > first:
-                out[:, first:last] = piece.values(wanted, rising[first:last], driven[:, first:last])
-        if order is not None:
-            out[:, order] = out.copy()
-        return out.reshape(len(wanted), *times.shape)
-
-    def _check_inside(self, rising: np.ndarray) -> None:
+            order = np.argsort(rising)
+            out = self.quantities(wanted, rising[order])[:, np.argsort(order)]
+            return out.reshape(len(wanted), *times.shape)
         slack = 1e-6 * (self.end - self.begin)
         if rising.size and not (self.begin - slack <= rising[0] and rising[-1] <= self.end + slack):
             raise ValueError(f"the run goes from {self.begin:g} s to {self.end:g} s; instants outside were asked for")
+        out = np.empty((len(wanted), rising.size))
+        edges = np.searchsorted(rising, [piece.end for piece in self.pieces[:-1]], side="right").tolist()
+        driven = self._layout.driven(rising)
+        for piece, first, last in zip(self.pieces, [0, *edges], [*edges, rising.size], strict=True):
+            if last > first:
+                out[:, first:last] = piece.values(wanted, rising[first:last], driven[:, first:last])
+        return out.reshape(len(wanted), *times.shape)
 
     def modes(self, device: str) -> list[tuple[float, float, str]]:
         """When the device was in which mode: (begin, end, mode), neighbours in the same mode joined."""
-        devices = self.pieces[0].pattern.layout.devices
+        devices = self._layout.devices
         if device not in devices:
             raise ValueError(f"the network has no device {device!r}; it has {', '.join(map(repr, devices)) or 'none'}")
-        spans: list[tuple[float, float, str]] = []
-        for piece in self.pieces:
-            mode = piece.pattern.modes[devices.index(device)]
-            if spans and spans[-1][2] == mode:
-                spans[-1] = (spans[-1][0], float(piece.end), mode)
-            else:
-                spans.append((float(piece.begin), float(piece.end), mode))
-        return spans
+        k = devices.index(device)
+        spans = [(mode, [*pieces]) for mode, pieces in groupby(self.pieces, lambda piece: piece.pattern.modes[k])]
+        return [(float(pieces[0].begin), float(pieces[-1].end), mode) for mode, pieces in spans]

@@ -41,13 +41,10 @@ class Diode:
     def device(self) -> Device:
         """The two modes, "off" and "on", with their exits."""
         slope, corner_amps = 1 / self.on_ohm, OFF_SIEMENS * self.drop_volts
-        return Device(
-            laws={"off": Law(OFF_SIEMENS), "on": Law(slope, corner_amps - self.drop_volts * slope)},
-            exits={
-                "off": (Exit("on", (Condition("volts", +1, self.drop_volts),)),),
-                "on": (Exit("off", (Condition("amps", -1, corner_amps),)),),
-            },
-        )
+        laws = {"off": Law(OFF_SIEMENS), "on": Law(slope, corner_amps - self.drop_volts * slope)}
+        begins = Exit("on", (Condition("volts", +1, self.drop_volts),))
+        ends = Exit("off", (Condition("amps", -1, corner_amps),))
+        return Device(laws, {"off": (begins,), "on": (ends,)})
 
 
 @dataclass(frozen=True)
@@ -84,18 +81,23 @@ class ExponentialDiode:
 
     def device(self) -> Device:
         """One mode a chord: "off" below zero volts, then "1", "2", …"""
-        corners = self.points()
-        laws, exits = {"off": Law(OFF_SIEMENS)}, {"off": (_past(corners[0][0], "1"),)}
+        corners, laws = self.points(), {"off": Law(OFF_SIEMENS)}
         for k, ((v0, i0), (v1, i1)) in enumerate(pairwise(corners), start=1):
             slope = (i1 - i0) / (v1 - v0)
             laws[str(k)] = Law(slope, i0 - slope * v0)
-            back = Exit(str(k - 1) if k > 1 else "off", (Condition("volts", -1, v0),))
-            exits[str(k)] = (back, _past(v1, str(k + 1))) if k < self.pieces else (back,)
-        return Device(laws, exits)
+        return Device(laws, _parted([*laws], [volts for volts, _ in corners[:-1]]))
 
 
-def _past(volts: float, to: str) -> Exit:
-    return Exit(to, (Condition("volts", +1, volts),))
+def _parted(modes: list[str], corners: list[float]) -> dict[str, tuple[Exit, ...]]:
+    """Exits between modes in the order of their volts, at the voltages which part each from the next."""
+    exits = dict.fromkeys(modes, ())
+    for (lower, upper), volts in zip(pairwise(modes), corners, strict=True):
+        exits[lower] += (Exit(upper, (Condition("volts", +1, volts),)),)
+        exits[upper] += (Exit(lower, (Condition("volts", -1, volts),)),)
+    return exits
+
+
+AnyDiode = Diode | ExponentialDiode
 
 
 @dataclass(frozen=True)
@@ -168,9 +170,4 @@ class CurrentPulses:
         if limit is None:
             return Device(laws, timetable=self.timetable)
         laws |= {"short of volts": Law(OFF_SIEMENS + self.amps / limit), "reversed": Law(OFF_SIEMENS)}
-        exits = {
-            "on": (Exit("short of volts", (Condition("volts", -1, limit),)),),
-            "short of volts": (_past(limit, "on"), Exit("reversed", (Condition("volts", -1, 0.0),))),
-            "reversed": (_past(0.0, "short of volts"),),
-        }
-        return Device(laws, exits, self.timetable)
+        return Device(laws, _parted(["reversed", "short of volts", "on"], [0.0, limit]), self.timetable)

@@ -39,8 +39,13 @@ def _graded(matrix: np.ndarray, symmetric: bool = False) -> tuple[np.ndarray, np
     count = fast_right.shape[1]
     basis = np.concatenate([fast_right, np.linalg.qr(fast_left, mode="complete")[0][:, count:]], axis=1)
     dual = np.linalg.inv(basis)
-    for _ in range(2):
-        basis, dual = _turned_apart(matrix, basis, dual, count)
+    for _ in range(2):  # each time the two spaces see less of each other through the matrix
+        seen = dual.dot(matrix.dot(basis))
+        inverse = np.linalg.inv(seen[:count, :count])
+        turn = np.zeros_like(seen)
+        turn[:count, count:] = -inverse.dot(seen[:count, count:])
+        turn[count:, :count] = seen[count:, :count].dot(inverse)
+        basis, dual = basis + basis.dot(turn), dual - turn.dot(dual)
     fast_rates, fast_right, fast_left = _graded(dual[:count].dot(matrix.dot(basis[:, :count])))
     slow_rates, slow_right, slow_left = _graded(dual[count:].dot(matrix.dot(basis[:, count:])))
     right = np.concatenate([basis[:, :count].dot(fast_right), basis[:, count:].dot(slow_right)], axis=1)
@@ -58,18 +63,5 @@ def _standing(rates: np.ndarray, right: np.ndarray) -> tuple[np.ndarray, np.ndar
 
 def _fast_space(rates: np.ndarray, vectors: np.ndarray) -> np.ndarray:
     """Real columns that span the eigenvectors of the fastest rates: of a pair the real and the imaginary part."""
-    sizes = np.abs(rates)
-    fast = sizes * _STIFF > sizes.max()
-    if not np.iscomplexobj(vectors):
-        return vectors.compress(fast, 1)
+    fast = np.abs(rates) * _STIFF > np.abs(rates).max()
     return np.concatenate([vectors[:, fast & (rates.imag >= 0)].real, vectors[:, fast & (rates.imag > 0)].imag], axis=1)
-
-
-def _turned_apart(matrix: np.ndarray, basis: np.ndarray, dual: np.ndarray, count: int) -> tuple[np.ndarray, np.ndarray]:
-    """A basis whose first `count` columns and the others see less of each other through `matrix`, and its inverse."""
-    seen = dual.dot(matrix.dot(basis))
-    inverse = np.linalg.inv(seen[:count, :count])
-    turn = np.zeros_like(seen)
-    turn[:count, count:] = -inverse.dot(seen[:count, count:])
-    turn[count:, :count] = seen[count:, :count].dot(inverse)
-    return basis + basis.dot(turn), dual - turn.dot(dual)

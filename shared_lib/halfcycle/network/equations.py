@@ -51,79 +51,64 @@ class Pattern:
         if twin is not None:
             self.__dict__.update(twin.__dict__)
         else:
-            self._solve(layout, laws)
-        self.modes = tuple(modes)
+            self.layout = layout
+            self._decompose(laws)
+            self._lay_out_waves()
+            self.grids: dict[int, object] = {}
+            self.asked: dict[tuple, np.ndarray] = {}
+        self.modes = modes
         self._watch()
-
-    def _solve(self, layout: Layout, laws: Sequence[np.ndarray]) -> None:
-        """All that hangs on the laws alone, not on what they are called or how they are left."""
-        self.layout, self.laws = layout, laws
-        self._decompose()
-        self.resonates = self.detuning < 100 * _NUDGE
-        """Whether a source drives the network at its own frequency with nothing to damp it."""
-        self._lay_out_waves()
-        self.asked: dict[tuple, np.ndarray] = {}
-        self.grids: dict[int, object] = {}
-        self._first_waves = self.waves_at(layout.first_instants)
-        turning = len(self.rates) + len(layout.omegas)
-        self.exponents = [(rate.real, rate.imag) for rate in self._exponents[:turning].tolist()]
-        self._ringing = [k for k in range(len(self.rates)) if self.exponents[k][1]]
 
     # ---- node voltages and branch currents from what is given
 
-    def _of_given(self, slopes: np.ndarray) -> np.ndarray:
-        """Table that turns what is given into the unknowns, and into itself."""
-        lay, size = self.layout, self.layout.size
-        table = np.concatenate([lay.scaled_equations, *self.laws])
-        for row, held in lay.islands:  # one of Kirchhoff's sums says nothing there; that it stays zero places the nodes
-            given = held[size:]
-            table[row] = lay.scaled(np.concatenate([given[: len(lay.state)] @ slopes, given @ lay.spin]))
-            table[row] /= np.abs(table[row, :size]).max()
-        return np.concatenate([self._solved(table[:, :size], table[:, size:]), lay.given_units])
+    def _of_given(self, laws: Sequence[np.ndarray], slopes: np.ndarray) -> np.ndarray:
+        """Table that turns what is given into the unknowns, and into itself; a ValueError where there is none.
 
-    def _solved(self, matrix: np.ndarray, rest: np.ndarray) -> np.ndarray:
-        """``matrix⁻¹ · −rest``, with a step of refinement: entries lie nine decades apart. A ValueError where there is none."""
+        The unknowns are ``matrix⁻¹ · −rest``, with a step of refinement: entries lie nine decades apart.
+        """
+        lay, size = self.layout, self.layout.size
+        table = np.concatenate([lay.scaled_equations, *laws])
+        for row, held in lay.islands:  # one of Kirchhoff's sums says nothing there; that it stays zero places the nodes
+            table[row] = np.concatenate([held[: len(lay.state)] @ slopes, held @ lay.spin]) * lay.columns
+            table[row] /= np.abs(table[row, :size]).max()
+        matrix, rest = table[:, :size], table[:, size:]
         try:
             inverse = np.linalg.inv(matrix)
         except np.linalg.LinAlgError:
             inverse = np.full_like(matrix, np.inf)
-        scale = self.layout.scale
         if not np.abs(inverse).max(initial=0.0) * len(matrix) < _SINGULAR:
             left = np.linalg.svd(matrix)[0]
-            raise ValueError(self.layout.what_is_impossible(np.abs(left[:, -1] * scale)))
+            raise ValueError(lay.what_is_impossible(np.abs(left[:, -1] * lay.scale)))
         found = inverse @ rest
         found += inverse @ (rest - matrix @ found)
-        return found * -scale[:, None]
+        return np.concatenate([found * -lay.scale[:, None], lay.given_units])
 
     # ---- the state's own motion
 
-    def _decompose(self) -> None:
-        """Eigenvalues, right and left vectors; C and L are nudged where a vector is missing or a source resonates."""
-        lay = self.layout
+    def _decompose(self, laws: Sequence[np.ndarray]) -> None:
+        """Eigenvalues, right and left vectors; C and L are nudged where a vector is missing or a source resonates.
+
+        What a left and its right vector have in common is 1 where they stand well apart, without bound where one is
+        missing; the detuning is the distance of the nearest eigenvalue to a source's frequency, relative to it.
+        """
+        lay, states = self.layout, len(self.layout.state)
         for nudge in (0.0, _NUDGE):
-            slopes = lay.slopes * (1 + nudge * np.arange(1, len(lay.state) + 1))[:, None] if nudge else lay.slopes
-            self.of_given = self._of_given(slopes)
-            self.motion = lay.spin.copy()
-            self.motion[: len(lay.state)] = slopes.dot(self.of_given[: lay.size])
-            rate = self.motion[: len(lay.state), : len(lay.state)]
-            self.rates, self.right, self.left = eigen(rate, lay.energy_root, lay.symmetric)
-            self.detuning = self._detuning()
-            if self.left is not None and self._participation() < 1e5 and self.detuning > _NUDGE:
-                return
-
-    def _participation(self) -> float:
-        """How far the eigenvectors are from missing one: 1 where they stand well apart, without bound where not."""
-        return np.abs(self.left * self.right.T).max(initial=0.0)
-
-    def _detuning(self) -> float:
-        """Distance of the nearest eigenvalue to a source's frequency, relative to it."""
-        return min([1.0, *(abs(1j - rate / omega) for omega in self.layout.omegas for rate in self.rates.tolist())])
+            slopes = lay.slopes * (1 + nudge * np.arange(1, states + 1))[:, None] if nudge else lay.slopes
+            self.of_given = self._of_given(laws, slopes)
+            self.motion = np.concatenate([slopes.dot(self.of_given[: lay.size]), lay.spin[states:]])
+            self.rates, self.right, self.left = eigen(self.motion[:states, :states], lay.energy_root, lay.symmetric)
+            detuning = min([1.0, *(abs(1j - rate / omega) for omega in lay.omegas for rate in self.rates.tolist())])
+            whole = self.left is not None and np.abs(self.left * self.right.T).max(initial=0.0) < 1e5
+            if whole and detuning > _NUDGE:
+                break
+        self.resonates = detuning < 100 * _NUDGE
+        """Whether a source drives the network at its own frequency with nothing to damp it."""
 
     def _lay_out_waves(self) -> None:
         """Tie the sources' waves to the state; keep one of each conjugate pair of eigenvalues, fast ones first.
 
         Makes the matrices from what is given at a piece's beginning to the amplitudes of its waves, and from the waves
-        to what is given.
+        to what is given; each slow rate has a wave more, which what is constant pushes.
         """
         lay, states, rates = self.layout, len(self.layout.state), self.rates.tolist()
         push = self.left.dot(self.motion[:states].dot(lay.turned_back))
@@ -131,31 +116,27 @@ class Pattern:
         if slow := [k for k in range(states) if abs(rates[k]) < _SLOW]:
             detunings[slow, -1] = np.inf
         swings = self.right.dot(push / detunings)
+        self.swings = swings.dot(lay.turned).real
+        """Table that turns what is given into the state that the sources alone keep up."""
         keep = sorted((k for k in range(states) if rates[k].imag >= 0), key=lambda k: -abs(rates[k].real))
         self.rates, self.left, self.right = self.rates.take(keep), self.left.take(keep, 0), self.right.take(keep, 1)
         if len(keep) < states:
             self.right = self.right * np.where(self.rates.imag, 2.0, 1.0)
-        own = self.left.dot(lay.given_units[:states] - swings.dot(lay.turned).real)
-        self.to_amplitudes = np.concatenate([own, lay.turned])
-        self.of_waves = np.zeros(self.to_amplitudes.shape[::-1], dtype=complex)
-        self.of_waves[:states, : len(keep)] = self.right
-        self.of_waves[:states, len(keep) :] = swings
-        self.of_waves[states:, len(keep) :] = lay.turned_back[states:]
-        self._exponents = np.concatenate([self.rates, lay.turning])
         self.slow = [k for k, old in enumerate(keep) if old in slow]
+        own = self.left.dot(lay.given_units[:states] - self.swings)
+        self.to_amplitudes = np.concatenate([own, lay.turned, *[lay.turned[-1:]] * len(self.slow)])
+        self.of_waves = np.zeros(self.to_amplitudes.shape[::-1], dtype=complex)
+        turning = len(keep) + len(lay.turning)
+        self.of_waves[:, len(keep) : turning] = lay.turned_back
+        self.of_waves[:states, :turning] = np.concatenate([self.right, swings], axis=1)
         if slow:
-            self._lay_out_growths(push[[keep[k] for k in self.slow], -1])
-
-    def _lay_out_growths(self, push: np.ndarray) -> None:
-        """A wave more for each slow rate, which what is constant pushes."""
-        more, states = len(self.slow), len(self.layout.state)
-        rates = self.rates[self.slow].real
-        self.slow_rates, self.slow_push = np.where(np.abs(rates) < _NONE, _NONE, rates), push
-        growths = np.zeros((self.layout.given_size, more))
-        growths[:states] = (self.right[:, self.slow] * self.slow_push).real
-        self.to_amplitudes = np.concatenate([self.to_amplitudes, self.layout.turned[[-1] * more]])
-        self.of_waves = np.concatenate([self.of_waves, growths], axis=1)
-        self._exponents = np.concatenate([self._exponents, np.zeros(more)])
+            real = self.rates[self.slow].real
+            self.slow_rates = np.where(np.abs(real) < _NONE, _NONE, real)
+            self.slow_push = push.take(keep, 0)[self.slow, -1]
+            self.of_waves[:states, turning:] = self.right[:, self.slow] * self.slow_push
+        self._exponents = np.concatenate([self.rates, lay.turning, np.zeros(len(self.slow))])
+        self.exponents = [(rate.real, rate.imag) for rate in self._exponents[: turning - 1].tolist()]
+        self._ringing = [k for k, rate in enumerate(self.rates.tolist()) if rate.imag]
 
     # ---- quantities
 
@@ -168,16 +149,15 @@ class Pattern:
     def _watch(self) -> None:
         """Lay the margins of all conditions of all exits out as rows; `exits` says which belong together."""
         self.exits, tables, first = [], [self.layout.table(())], 0
-        for k, name in enumerate(self.layout.devices):
-            ways, rows = self.layout.margins(name, self.modes[k])
-            for to, count in ways:
-                self.exits.append((k, to, slice(first, first + count)))
-                first += count
-            tables.append(rows)
+        for k, ways in enumerate(map(self.layout.margins, self.layout.devices, self.modes)):
+            for to, rows in ways:
+                self.exits.append((k, to, slice(first, first + len(rows))))
+                first += len(rows)
+                tables.append(rows)
         self.watch_given = np.concatenate(tables).dot(self.of_given)
         self.watch = self.watch_given.dot(self.of_waves)
         self._starts = None if len(self.exits) == first else np.array([rows.start for _, _, rows in self.exits])
-        early = (self.watch * self._first_waves[:, None]).reshape(-1, self.watch.shape[1])
+        early = (self.watch * self.waves_at(self.layout.first_instants)[:, None]).reshape(-1, self.watch.shape[1])
         self.first_margins = np.ascontiguousarray(early.dot(self.to_amplitudes).real)
         """The margins at a piece's beginning, an instant and a hundred instants on, by what is given there."""
 
@@ -190,7 +170,7 @@ class Pattern:
     def waves(self, after: np.ndarray, driven: np.ndarray, still: bool = False) -> np.ndarray:
         """The waves at `after` seconds from a piece's beginning, real and minus imaginary, shape (2 · waves, n).
 
-        `driven` are the sources' (see `Layout.driven`), counted from whenever; if `still`, those that fade are left at zero.
+        `driven` are the sources' (see `Layout.driven`), counted from whenever; if `still`, those that fade stay zero.
         """
         modes = len(self.rates)
         out = np.zeros((2 * len(self._exponents), len(after)))
@@ -224,13 +204,10 @@ class Pattern:
 
     def swing(self, seconds: float) -> np.ndarray:
         """The state that the sources alone keep up, at `seconds`; the parts' own beginning where nothing damps it."""
-        if self.resonates:
-            return self.layout.start
-        states, modes, turned = len(self.layout.state), len(self.rates), self.layout.turned
-        waves = turned @ self.layout.given(seconds, self.layout.start)
-        return (self.of_waves[:states, modes : modes + len(turned)] @ waves).real
+        lay = self.layout
+        return lay.start if self.resonates else self.swings.dot(lay.given(seconds, lay.start))
 
     def flow(self, waves: np.ndarray) -> np.ndarray:
-        """Derivative of the state by the one at a piece's beginning, from the waves since then, shape (states, states)."""
+        """Derivative of the state by the one at a piece's beginning, from the waves since then: (states, states)."""
         own = waves[: len(self.rates)]
         return (self.right * (own if self._ringing else own.real)).dot(self.left).real

@@ -7,20 +7,19 @@ A *device* (diode, switch, triac) has several modes. In each mode it obeys a str
 
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field, fields
-from typing import ClassVar
 
 from halfcycle.values import need
+
+_ABOVE_ZERO = ("ohm", "henry", "farad", "hertz")
 
 
 class Part:
     """What every part has in common: values of which some must be above zero, the others finite."""
 
-    above_zero: ClassVar[tuple[str, ...]] = ()
-
     def check(self, name: str) -> None:
         """Raise a ValueError that names the value which is out of range."""
-        others = [each.name for each in fields(self) if each.name not in self.above_zero]
-        need(self, f"of {name!r}", above_zero=self.above_zero, finite=others)
+        values = {each.name for each in fields(self)}
+        need(self, f"of {name!r}", above_zero=values.intersection(_ABOVE_ZERO), finite=values.difference(_ABOVE_ZERO))
 
 
 @dataclass(frozen=True)
@@ -28,7 +27,6 @@ class Resistor(Part):
     """A resistance in ohm."""
 
     ohm: float
-    above_zero = ("ohm",)
 
 
 @dataclass(frozen=True)
@@ -37,7 +35,6 @@ class Inductor(Part):
 
     henry: float
     initial_amps: float = 0.0
-    above_zero = ("henry",)
 
 
 @dataclass(frozen=True)
@@ -46,7 +43,6 @@ class Capacitor(Part):
 
     farad: float
     initial_volts: float = 0.0
-    above_zero = ("farad",)
 
 
 @dataclass(frozen=True)
@@ -62,7 +58,6 @@ class VoltageSource(Part):
     hertz: float = 60.0
     degrees: float = 0.0
     dc_volts: float = 0.0
-    above_zero = ("hertz",)
 
 
 @dataclass(frozen=True)
@@ -73,7 +68,6 @@ class CurrentSource(Part):
     amps_peak: float = 0.0
     hertz: float = 60.0
     degrees: float = 0.0
-    above_zero = ("hertz",)
 
 
 @dataclass(frozen=True)
@@ -122,6 +116,5 @@ class Device:
 
     def check(self, name: str) -> None:
         for mode, exits in self.exits.items():
-            for way in exits:
-                if way.to not in self.laws:
-                    raise ValueError(f"{name!r} leaves mode {mode!r} for {way.to!r}, which has no law")
+            if lost := [way.to for way in exits if way.to not in self.laws]:
+                raise ValueError(f"{name!r} leaves mode {mode!r} for {lost[0]!r}, which has no law")

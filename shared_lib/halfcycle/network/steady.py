@@ -1,7 +1,7 @@
 """The periodic steady state of a network, found by Newton's method on the state at one instant."""
 
-from collections.abc import Sequence
 from functools import cached_property
+from itertools import pairwise
 
 import numpy as np
 
@@ -26,8 +26,7 @@ def periodic(walker: Walker, begin: float, period: float) -> tuple[list[Piece], 
     is left to run a while.
     """
     modes = walker.first_modes()
-    x = walker.pattern(modes).swing(begin)
-    lap = _Lap(walker, begin, period, x, modes)
+    lap = _Lap(walker, begin, begin + period, walker.pattern(modes).swing(begin), modes, known=[])
     for _ in range(_MOST_LAPS):
         if any(piece.pattern.resonates for piece in lap.pieces):
             raise SettleError("no steady state: nothing damps the network, and a source drives it at its own frequency")
@@ -42,65 +41,59 @@ def _next_lap(lap: "_Lap") -> "_Lap":
 
     (A filter capacitor set a little too high loses millivolts in a lap, which gives a slope that leads far too low.)
     """
-    step, beyond = lap.newton_step(), None
+    step, beyond = lap.newton_step, None
+    along = lap.walker.layout.sizes * step
     for halvings in range(_MOST_HALVINGS):
         new = lap.again(lap.x + step / 2**halvings)
         if new.size < lap.size * (1 - 0.1 / 2**halvings) or new.closes():
             return new
-        if not lap.is_passed_by(new, step):
+        if not (along @ lap.gap) * (along @ new.gap) < 0:  # it does not drift back
             break
         beyond = new
     return beyond or lap.again(lap.reached)
 
 
 class _Lap:
-    """One period from the state `x`: its pieces, where they led, and how that depends on `x`."""
+    """One period from the state `x`: its pieces, where they led, and how that depends on `x`.
 
-    def __init__(
-        self, walker: Walker, begin: float, period: float, x: np.ndarray, modes: Modes, before: Sequence[Piece] = ()
-    ):
-        self.walker, self.begin, self.period, self.x, self.modes = walker, begin, period, x, modes
-        self.pieces = list(walker.pieces(begin, begin + period, x, modes, before))
+    `known` are the pieces of a lap next to it.
+    """
+
+    def __init__(self, walker: Walker, begin: float, end: float, x: np.ndarray, modes: Modes, known: list[Piece]):
+        self.walker, self.begin, self.end, self.x, self.modes = walker, begin, end, x, modes
+        self.pieces = list(walker.pieces(begin, end, x, modes, known))
         self.reached, self.end_modes = walker.last
         self.gap = self.reached - x
         self.size = float(np.sqrt(walker.layout.sizes @ self.gap**2))
 
     def again(self, x: np.ndarray) -> "_Lap":
         """A lap from another state, with the modes in which this one ended."""
-        return _Lap(self.walker, self.begin, self.period, x, self.end_modes, self.pieces)
+        return _Lap(self.walker, self.begin, self.end, x, self.end_modes, self.pieces)
 
-    @cached_property
-    def scale(self) -> float:
-        """The largest part of the state at any event, or 1."""
-        return max(1.0, *(np.abs(piece.given[: len(self.x)]).max() for piece in self.pieces))
-
-    @cached_property
     def jacobian(self) -> np.ndarray:
         """Derivative of the state reached by the first one, shape (states, states)."""
-        first, *others = self.pieces
-        jacobian, before = first.pattern.flow(first.growth), first
-        for piece in others:
-            jacobian = piece.pattern.flow(piece.growth).dot(_jumped(jacobian, before, piece))
-            before = piece
+        first = self.pieces[0]
+        jacobian = first.pattern.flow(first.growth)
+        for before, after in pairwise(self.pieces):
+            jacobian = after.pattern.flow(after.growth).dot(_jumped(jacobian, before, after))
         return jacobian
 
     def closes(self) -> bool:
-        if self.end_modes != self.modes or not len(self.x):
-            return self.end_modes == self.modes
-        gap = np.abs(self.gap).max() / self.scale
-        return gap < 1e-13 or (gap < _CLOSED and np.abs(self.newton_step()).max() < _NEAR * self.scale)
+        """Whether it leads back to where it set out, measured by the largest part of the state at any event, or 1."""
+        if self.end_modes != self.modes:
+            return False
+        scale = np.abs([piece.given[: len(self.x)] for piece in self.pieces]).max(initial=1.0)
+        gap = np.abs(self.gap).max(initial=0.0) / scale
+        return gap < 1e-13 or (gap < _CLOSED and np.abs(self.newton_step).max() < _NEAR * scale)
 
-    def is_passed_by(self, other: "_Lap", step: np.ndarray) -> bool:
-        """Whether `other`, which lies on along `step`, drifts back."""
-        weights = self.walker.layout.sizes * step
-        return (weights @ self.gap) * (weights @ other.gap) < 0
-
+    @cached_property
     def newton_step(self) -> np.ndarray:
         """The change of `x` that would close the gap if the lap were linear; what cannot change it stays as it is."""
-        root = self.walker.layout.energy_root
-        matrix = (np.eye(len(self.x)) - self.jacobian) * root[:, None] / root
-        if self.walker.layout.islands:
-            held = self.walker.layout.held / root
+        layout, states = self.walker.layout, len(self.x)
+        root = layout.energy_root
+        matrix = (np.eye(states) - self.jacobian()) * root[:, None] / root
+        if layout.islands:
+            held = np.array([amps[:states] for _, amps in layout.islands]) / root
             matrix += held.T @ held / (held**2).sum(axis=1).max(initial=1e-300)
         return np.linalg.lstsq(matrix, root * self.gap, rcond=1e-11)[0] / root
 
