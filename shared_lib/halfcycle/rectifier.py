@@ -92,9 +92,8 @@ class Rectified(_Probed):
         >>> rectify(Supply(24.0), load_ohm=330.0, capacitor_farad=470e-6, cycles=1).steady().ripple_volts < 4
         True
         """
-        return SteadyRectified(
-            self.network, self.network.steady(start_s=self.start_s), self.hertz, self.samples_per_cycle
-        )
+        run = self.network.steady(start_s=self.start_s)
+        return SteadyRectified(self.network, run, self.hertz, self.samples_per_cycle)
 
 
 class SteadyRectified(_Probed, Steady):

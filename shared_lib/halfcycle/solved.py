@@ -10,9 +10,9 @@ from .waveforms import Waveform, waves
 
 
 class probe(cached_property):
-    """A waveform of a solved circuit, times `sign`: of the volts across a part or the amps through it, as its name ends.
+    """A waveform of a solved circuit, times `sign`: the volts across a part or the amps through it.
 
-    In the name of the part, braces stand for a field of the circuit's solution.
+    Its own name ends in which of the two. In the part's name, braces stand for a field of the circuit's solution.
     """
 
     def __init__(self, part: str, doc: str, *, sign: float = 1.0):
@@ -58,7 +58,7 @@ class Solved:
 
 @dataclass(frozen=True)
 class Steady(Solved):
-    """A circuit solved over its periodic steady state, with the frequency of its supply, Hz, and the samples in a period."""
+    """A circuit solved over its periodic steady state; the frequency of its supply, Hz, and the samples in a period."""
 
     network: Network
     run: Run

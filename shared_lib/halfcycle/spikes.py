@@ -159,7 +159,7 @@ def spike_network(
 
 @dataclass(frozen=True)
 class SpikeBus(Steady):
-    """A solved bus: one period of its steady state, with the store at a fixed voltage, and what `spike_bus` was given."""
+    """A solved bus: one period of its steady state, the store at a fixed voltage; and what `spike_bus` was given."""
 
     supply: Supply
     actuator: Actuator

@@ -1,6 +1,7 @@
-"""One margin as a curve of time: its value and slope, where it rises through zero, how high a hump of it may reach."""
+"""One margin as a curve of time: its value and slope, where it rises through zero, how high it may reach."""
 
-from math import cos, exp, expm1, inf, sin
+from cmath import exp
+from math import expm1, inf
 
 import numpy as np
 
@@ -14,28 +15,23 @@ class Curve:
     """One margin less the tolerance, as plain numbers: for a single instant that is quicker than arrays."""
 
     def __init__(self, pattern: Pattern, row: np.ndarray, tolerance: float):
-        pairs, exponents = row.reshape(-1, 2).tolist(), pattern.exponents
-        self.terms = [(c, s, *rate) for (c, s), rate in zip(pairs, exponents, strict=False) if c or s]
-        self.constant = pairs[len(exponents)][0] - tolerance
-        growths = [c for c, _ in pairs[len(exponents) + 1 :]]
+        weights, rates = row.view(complex).tolist(), pattern.exponents
+        self.waves = [(weight, complex(*rate)) for weight, rate in zip(weights, rates, strict=False) if weight]
+        self.constant = weights[len(rates)].real - tolerance
+        growths = [weight.real for weight in weights[len(rates) + 1 :]]
         self.growths = list(zip(growths, pattern.slow_rates.tolist(), strict=True)) if growths else ()
 
     def __call__(self, t: float) -> tuple[float, float]:
         """Value and slope at `t`."""
         value, slope = self.constant, 0.0
-        for c, s, decay, turn in self.terms:
-            size = exp(decay * t) if decay else 1.0
-            if turn:
-                size_cos, size_sin = size * cos(turn * t), size * sin(turn * t)
-                real, imag = c * size_cos - s * size_sin, c * size_sin + s * size_cos
-                value += real
-                slope += decay * real - turn * imag
-            else:
-                value += c * size
-                slope += decay * c * size
-        for c, rate in self.growths:
-            value += c * expm1(rate * t) / rate
-            slope += c * exp(rate * t)
+        for weight, rate in self.waves:
+            wave = weight * exp(rate * t)
+            value += wave.real
+            slope += (rate * wave).real
+        for weight, rate in self.growths:
+            growth = expm1(rate * t)
+            value += weight * growth / rate
+            slope += weight * (growth + 1)
         return value, slope
 
 
@@ -58,25 +54,30 @@ def root(curve: Curve, low: float, high: float, at_low: float) -> float:
     return high
 
 
-def near(curve: Curve, t: float) -> float | None:
-    """Where `curve` rises through zero close to `t`, or None where Newton's method does not find that at once."""
+def near(curve: Curve, t: float) -> float:
+    """Where `curve` rises through zero close to `t`, or never where Newton's method does not find that at once."""
     for _ in range(5):
         value, slope = curve(t)
         if slope <= 0:
-            return None
+            break
         before, t = t, t - value / slope
         if abs(t - before) <= 1e-13 * t:
             return t
-    return None
+    return inf
 
 
 def hump(times: list[float], margins: list[float]) -> tuple[float, float]:
-    """Of a parabola through three points: half its second derivative, downwards, and what its top may have over them.
+    """Of a parabola through three points: half its second derivative, whatever its sign, and no less than it reaches.
 
-    The top is taken twice as high as it is, and more, for the margin is no parabola.
+    What it may have over its highest point is what its steepest slope would rise in the whole time.
     """
     before, after = times[1] - times[0], times[2] - times[1]
     rise, fall = (margins[1] - margins[0]) / before, (margins[1] - margins[2]) / after
-    bend = (rise + fall) / (before + after)
-    slope = (rise * after - fall * before) / (before + after)
-    return bend, bend and slope**2 / (2 * bend) + 0.25 * bend * min(before, after) ** 2
+    bend = abs(rise + fall) / (before + after)
+    return bend, max(margins) + max(abs(rise), abs(fall)) * (before + after)
+
+
+def ceiling(curve: Curve, bend: float, at: float, low: float, high: float) -> float:
+    """No more than this is `curve` between `low` and `high`: its tangent at an instant, and twice the bend."""
+    value, slope = curve(at)
+    return value + max(slope * (high - at), slope * (low - at)) + 2 * bend * (high - low) ** 2

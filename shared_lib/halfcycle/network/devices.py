@@ -98,6 +98,7 @@ def _parted(modes: list[str], corners: list[float]) -> dict[str, tuple[Exit, ...
 
 
 AnyDiode = Diode | ExponentialDiode
+"""What a circuit takes for a diode."""
 
 
 @dataclass(frozen=True)

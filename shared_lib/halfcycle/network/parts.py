@@ -18,8 +18,8 @@ class Part:
 
     def check(self, name: str) -> None:
         """Raise a ValueError that names the value which is out of range."""
-        values = {each.name for each in fields(self)}
-        need(self, f"of {name!r}", above_zero=values.intersection(_ABOVE_ZERO), finite=values.difference(_ABOVE_ZERO))
+        names = [each.name for each in fields(self)]
+        need(self, f"of {name!r}", above_zero=[each for each in names if each in _ABOVE_ZERO], finite=names)
 
 
 @dataclass(frozen=True)

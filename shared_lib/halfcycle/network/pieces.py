@@ -31,8 +31,9 @@ class Event(NamedTuple):
 class Piece:
     """The exact solution of one pattern from `begin` on; `end` is set once it is known.
 
-    `given` is what it begins from (see `Layout.given`), `looked_from` the same of a piece next to it in which its event was
-    looked for; `amplitudes` are those of the waves there, complex. A `still` piece is asked for what the sources keep up only.
+    `given` is what it begins from (see `Layout.given`), `looked_from` the same of a piece next to it in which its event
+    was looked for; `amplitudes` are those of the waves there, complex. A `still` piece is asked for what the sources
+    keep up only.
     """
 
     def __init__(self, pattern: Pattern, begin: float, given: np.ndarray):
@@ -49,40 +50,40 @@ class Piece:
         """
         pattern, amplitudes = self.pattern, self.amplitudes.copy()
         amplitudes[len(pattern.rates) :] = 1.0
-        table = pattern.waves(
-            times - self.begin, pattern.layout.driven(times) if driven is None else driven, self.still
-        )
+        driven = pattern.layout.driven(times) if driven is None else driven
+        table = pattern.waves(times - self.begin, driven, self.still)
         weights = spread(pattern.rows(quantities), amplitudes)
         step = max(1, _ON_ONE_THREAD // max(1, weights.size))
         parts = [weights.dot(table[:, k : k + step]) for k in range(0, len(times), step)]
         return parts[0] if len(parts) == 1 else np.concatenate(parts, axis=1)
 
-    def open_exits(self) -> list[float]:
-        """By how much each exit stands open at the beginning; one on the verge is asked an instant on."""
-        now, soon, _ = self._first_margins().tolist()
-        return [later if -TOLERANCE <= margin <= TOLERANCE else margin for margin, later in zip(now, soon, strict=True)]
-
     def closes_soon(self) -> bool:
         """Whether no exit stands open a nanosecond or so after the beginning, and none more than a hair before that."""
-        now, _, soon = self._first_margins().tolist()
+        now, _, soon = self._first_margins()
         return max(now, default=-inf) <= _HAIR and max(soon, default=-inf) <= TOLERANCE
 
-    def widest_soon(self) -> float:
-        """By how much the widest exit stands open a nanosecond or so on, when what leakage leaves has died away."""
-        return float(self._first_margins()[2].max(initial=-inf))
+    def least_open(self) -> float:
+        """By how much the widest exit stands open, or a nanosecond or so on, when what leakage leaves is gone."""
+        return min(max([TOLERANCE, *margins]) for margins in (self._open_by(), self._first_margins()[2]))
 
-    def _first_margins(self) -> np.ndarray:
-        margins = self.pattern.first_margins.dot(self.given).reshape(3, -1)
-        return self.pattern.least_margins(margins)
-
-    def open_exit(self, widest: bool = True) -> tuple[float, tuple | None]:
-        """The exit that stands open widest, or the first open one in the network's order, and by how much."""
-        margins = self.open_exits()
+    def open_exit(self, widest: bool) -> tuple | None:
+        """The exit that stands open widest, or the first open one in the network's order."""
+        margins = self._open_by()
         most = max(margins, default=-inf)
         if most <= TOLERANCE:
-            return most, None
+            return None
         k = margins.index(most) if widest else next(k for k, margin in enumerate(margins) if margin > TOLERANCE)
-        return margins[k], self.pattern.exits[k]
+        return self.pattern.exits[k]
+
+    def _open_by(self) -> list[float]:
+        """By how much each exit stands open at the beginning; one on the verge is asked an instant on."""
+        now, soon, _ = self._first_margins()
+        return [later if abs(margin) <= TOLERANCE else margin for margin, later in zip(now, soon, strict=True)]
+
+    def _first_margins(self) -> list[list[float]]:
+        """The margins of all exits at the beginning, an instant on and a hundred instants on."""
+        margins = self.pattern.first_margins.dot(self.given).reshape(3, -1)
+        return self.pattern.least_margins(margins).tolist()
 
     def close(self, event: Event) -> np.ndarray:
         """End the piece at `event`; return what is given there."""

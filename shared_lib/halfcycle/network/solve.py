@@ -2,7 +2,8 @@
 
 from collections.abc import Iterable, Iterator, Sequence
 from itertools import product
-from math import inf
+from math import prod
+from operator import ne
 
 import numpy as np
 
@@ -14,6 +15,8 @@ from .pieces import TOLERANCE, Piece
 _MOST_PIECES = 2_000_000
 _MOST_STALLED = 100
 _MOST_COMBINATIONS = 4096
+_MOST_FOLLOWED = 1024
+"""Exits taken at one instant, one after another: with ten diodes as many as there are combinations."""
 
 Modes = tuple[str, ...]
 
@@ -29,9 +32,8 @@ class Walker:
         self.layout = layout
         self._patterns: dict[Modes, Pattern] = {}
         self._by_laws: dict[tuple, Pattern] = {}
-        devices = [layout.parts[n][0] for n in layout.devices]
-        self._most_exits = 1 + 2 * sum(len(d.laws) for d in devices)
-        self._timed = [(k, d.timetable) for k, d in enumerate(devices) if d.timetable]
+        self._devices = [layout.parts[name][0] for name in layout.devices]
+        self._timed = [(k, device.timetable) for k, device in enumerate(self._devices) if device.timetable]
 
     def pattern(self, modes: Modes) -> Pattern:
         if modes not in self._patterns:
@@ -55,7 +57,7 @@ class Walker:
         piece = self._settle(begin, self.layout.given(begin, x0), [self._scheduled(begin, modes)])
         for _ in range(_MOST_PIECES):
             horizon = min([end, *(timetable(piece.begin)[1] for _, timetable in self._timed)]) - piece.begin
-            old, *following = alike(piece, known)
+            old, *following = alike(piece, known) or [None]
             again = old and event_again(piece, old, horizon)
             given = piece.close(again or first_event(piece, horizon))
             self.last = given[: len(x0)], piece.pattern.modes
@@ -64,29 +66,24 @@ class Walker:
                 return
             stalled = stalled + 1 if piece.end - piece.begin <= self.layout.instant else 0
             if stalled > _MOST_STALLED:
-                raise SettleError(f"{self._names(piece, given)} switch to and fro without end at {piece.begin:g} s")
-            piece = (again and self._closed([each.pattern for each in following], piece.end, given)) or self._settle(
-                piece.end, given, self._after(piece, given)
-            )
-        raise ValueError(
-            f"the run from {begin:g} s to {end:g} s has over {_MOST_PIECES:,} switching instants: shorten it"
-        )
+                names = " and ".join(repr(self.layout.devices[k]) for k, *_ in piece.opened(given)) or "timed parts"
+                raise SettleError(f"{names} switch to and fro without end at {piece.begin:g} s")
+            next_again = again and self._closed([each.pattern for each in following], piece.end, given)
+            piece = next_again or self._settle(piece.end, given, self._after(piece, given))
+        raise ValueError(f"over {_MOST_PIECES:,} switching instants from {begin:g} s to {end:g} s: shorten the run")
 
     def _after(self, piece: Piece, given: np.ndarray) -> list[Modes]:
-        """Modes to try after a piece: all exits taken that open at its end, where there is `given`; then the first alone."""
-        every, exits = piece.pattern.modes, piece.opened(given)
-        for k, to, _ in reversed(exits):
-            every = _changed(every, k, to)
-        tries = [every] if len(exits) < 2 else [every, _changed(piece.pattern.modes, *exits[0][:2])]
+        """Modes to try after a piece: all exits taken that open at its end, where there is `given`; the first alone."""
+        modes, exits = piece.pattern.modes, piece.opened(given)
+        tries = [_changed(modes, exits[:1])]
+        if len(exits) > 1:
+            tries.insert(0, _changed(modes, reversed(exits)))
         return [self._scheduled(piece.end, each) for each in tries]
 
     def _scheduled(self, now: float, modes: Modes) -> Modes:
         for k, timetable in self._timed:
-            modes = _changed(modes, k, timetable(now)[0])
+            modes = _changed(modes, [(k, timetable(now)[0])])
         return modes
-
-    def _names(self, piece: Piece, given: np.ndarray) -> str:
-        return " and ".join(repr(self.layout.devices[k]) for k, _, _ in piece.opened(given)) or "timed parts"
 
     # ---- which modes hold just after an instant
 
@@ -95,8 +92,8 @@ class Walker:
         *together, modes = candidates
         return (
             self._closed(map(self.pattern, together), now, given)
-            or self._follow(now, given, modes, True, self._most_exits)
-            or self._follow(now, given, modes, False, 2 ** min(len(modes), 10))
+            or self._follow(now, given, modes, widest=True)
+            or self._follow(now, given, modes, widest=False)
             or self._search(now, given, modes)
         )
 
@@ -105,39 +102,37 @@ class Walker:
         pieces = (Piece(pattern, now, given) for pattern in patterns)
         return next((piece for piece in pieces if piece.closes_soon()), None)
 
-    def _follow(self, now: float, given: np.ndarray, modes: Modes, widest: bool, most: int) -> Piece | None:
+    def _follow(self, now: float, given: np.ndarray, modes: Modes, widest: bool) -> Piece | None:
         """Take one open exit after another, always the widest or always the first, until none is left open.
 
         Always the first by number ends for any network of diodes (K. G. Murty, "Linear Complementarity", 1988,
         from memory); always the widest mostly ends sooner.
         """
         seen = set()
-        while modes not in seen and len(seen) < most:
+        while modes not in seen and len(seen) < _MOST_FOLLOWED:
             seen.add(modes)
             piece = Piece(self.pattern(modes), now, given)
-            _, way = piece.open_exit(widest)
+            way = piece.open_exit(widest)
             if way is None:
                 return piece
-            modes = _changed(modes, *way[:2])
+            modes = _changed(modes, [way])
         return None
 
     def _search(self, now: float, given: np.ndarray, modes: Modes) -> Piece:
         """Try every combination, nearest to the present one first: rare, and only for few devices."""
-        devices = [self.layout.parts[n][0] for n in self.layout.devices]
-        free = [tuple(d.laws) if d.exits else (m,) for d, m in zip(devices, modes, strict=True)]
-        combos = product(*free) if np.prod([float(len(f)) for f in free]) <= _MOST_COMBINATIONS else [modes]
-        combos = sorted(combos, key=lambda c: sum(a != b for a, b in zip(c, modes, strict=True)))
-        best, least = None, inf
-        for combo in combos:
-            piece = Piece(self.pattern(combo), now, given)
-            margin = max(min(piece.open_exit()[0], piece.widest_soon()), TOLERANCE)
-            if margin < least:
-                best, least = piece, margin
-        if least > 1e3 * TOLERANCE:
+        free = [tuple(d.laws) if d.exits else (m,) for d, m in zip(self._devices, modes, strict=True)]
+        combos = product(*free) if prod(map(len, free)) <= _MOST_COMBINATIONS else [modes]
+        combos = sorted(combos, key=lambda combo: sum(map(ne, combo, modes)))
+        best = min((Piece(self.pattern(combo), now, given) for combo in combos), key=Piece.least_open)
+        if best.least_open() > 1e3 * TOLERANCE:
             raise SettleError(f"no consistent state found at {now:g} s for {', '.join(self.layout.devices)}")
-        best.tolerance = 2 * least
+        best.tolerance = 2 * best.least_open()
         return best
 
 
-def _changed(modes: Modes, k: int, to: str) -> Modes:
-    return (*modes[:k], to, *modes[k + 1 :])
+def _changed(modes: Modes, exits: Iterable[tuple]) -> Modes:
+    """The modes after exits (number of the device, its new mode, …), of which the last one counts."""
+    changed = list(modes)
+    for k, to, *_ in exits:
+        changed[k] = to
+    return tuple(changed)
