@@ -296,6 +296,22 @@ class TestDiodes:
         times = alone.times(300)
         np.testing.assert_allclose(net.steady().volts("load", times), alone.volts("load", times), atol=1e-4)
 
+    def test_a_diode_on_a_dead_branch_stays_as_it_is(self):
+        """No volts, no amps, on the verge of conduction for ever: what switches elsewhere does not switch it too."""
+        net = Network()
+        net.voltage_source("source", "line", "common", volts_peak=34.0, hertz=HERTZ)
+        net.resistor("winding", "line", "in", 1.0)
+        net.resistor("load", "in", "common", 100.0)
+        net.diode("diode", "in", "far", ExponentialDiode(pieces=8))
+        net.resistor("far load", "far", "common", 100.0)
+        net.resistor("dead load", "dead", "common", 100.0)
+        net.diode("dead diode", "dead", "dead end", ExponentialDiode(pieces=8))
+        net.resistor("dead end", "dead end", "common", 100.0)
+        run = net.steady()
+        assert len(run.modes("diode")) > 10
+        assert len(run.modes("dead diode")) == 1
+        assert np.abs(run.amps("dead diode", run.times(100))).max() < 1e-15
+
     def test_exponential_diode_follows_its_law_between_its_chords(self):
         diode = ExponentialDiode()
         for volts in (0.55, 0.7, 0.85):

@@ -20,21 +20,6 @@ from .parts import Capacitor, Condition, CurrentSource, Device, Exit, Inductor, 
 from .solve import SettleError
 
 __all__ = [
-    "AnyDiode",
-    "Capacitor",
-    "Condition",
-    "CurrentPulses",
-    "CurrentSource",
-    "Device",
-    "Diode",
-    "Exit",
-    "ExponentialDiode",
-    "Inductor",
-    "Law",
-    "Network",
-    "Resistor",
-    "Run",
-    "SettleError",
-    "Switch",
-    "VoltageSource",
-]
+    "AnyDiode", "Capacitor", "Condition", "CurrentPulses", "CurrentSource", "Device", "Diode", "Exit", "ExponentialDiode",
+    "Inductor", "Law", "Network", "Resistor", "Run", "SettleError", "Switch", "VoltageSource",
+]  # fmt: skip

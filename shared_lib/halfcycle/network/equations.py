@@ -158,8 +158,8 @@ class Pattern:
         self.watch = self.watch_given.dot(self.of_waves)
         self._starts = None if len(self.exits) == first else np.array([rows.start for _, _, rows in self.exits])
         early = (self.watch * self.waves_at(self.layout.first_instants)[:, None]).reshape(-1, self.watch.shape[1])
-        self.first_margins = np.ascontiguousarray(early.dot(self.to_amplitudes).real)
-        """The margins at a piece's beginning, an instant and a hundred instants on, by what is given there."""
+        self.early_margins = np.ascontiguousarray(early.dot(self.to_amplitudes).real)
+        """The margins at any moment, an instant and a hundred instants on, by what is given then."""
 
     def least_margins(self, margins: np.ndarray) -> np.ndarray:
         """The least margin of each exit from the margins of all conditions, which lie along the last axis."""

@@ -59,12 +59,12 @@ class Piece:
 
     def closes_soon(self) -> bool:
         """Whether no exit stands open a nanosecond or so after the beginning, and none more than a hair before that."""
-        now, _, soon = self._first_margins()
+        now, _, soon = self._early_margins(self.given)
         return max(now, default=-inf) <= _HAIR and max(soon, default=-inf) <= TOLERANCE
 
     def least_open(self) -> float:
         """By how much the widest exit stands open, or a nanosecond or so on, when what leakage leaves is gone."""
-        return min(max([TOLERANCE, *margins]) for margins in (self._open_by(), self._first_margins()[2]))
+        return min(max([TOLERANCE, *margins]) for margins in (self._open_by(), self._early_margins(self.given)[2]))
 
     def open_exit(self, widest: bool) -> tuple | None:
         """The exit that stands open widest, or the first open one in the network's order."""
@@ -77,12 +77,12 @@ class Piece:
 
     def _open_by(self) -> list[float]:
         """By how much each exit stands open at the beginning; one on the verge is asked an instant on."""
-        now, soon, _ = self._first_margins()
+        now, soon, _ = self._early_margins(self.given)
         return [later if abs(margin) <= TOLERANCE else margin for margin, later in zip(now, soon, strict=True)]
 
-    def _first_margins(self) -> list[list[float]]:
-        """The margins of all exits at the beginning, an instant on and a hundred instants on."""
-        margins = self.pattern.first_margins.dot(self.given).reshape(3, -1)
+    def _early_margins(self, given: np.ndarray) -> list[list[float]]:
+        """The margins of all exits where there is what is `given`, an instant on and a hundred instants on."""
+        margins = self.pattern.early_margins.dot(given).reshape(3, -1)
         return self.pattern.least_margins(margins).tolist()
 
     def close(self, event: Event) -> np.ndarray:
@@ -94,10 +94,17 @@ class Piece:
         return layout.given(self.end, now.real)
 
     def opened(self, given: np.ndarray) -> tuple:
-        """All exits that open at its end, where there is what is `given`; the one that ended it first."""
-        exits, pattern = self.event.exits, self.pattern
+        """All exits that open at its end, where there is what is `given`; the one that ended it first.
+
+        One that stands on the verge and goes no further, such as a diode's on a dead branch, is none of them.
+        """
+        exits = self.event.exits
         if not exits:
             return ()
-        margins = pattern.least_margins(pattern.watch_given.dot(given))
-        others = [pattern.exits[k] for k in (margins >= -_TOGETHER).nonzero()[0].tolist()]
-        return (*exits, *(way for way in others if way not in exits))
+        now, _, soon = self._early_margins(given)
+        others = [
+            way
+            for way, margin, later in zip(self.pattern.exits, now, soon, strict=True)
+            if margin >= -_TOGETHER and later > margin + TOLERANCE and way not in exits
+        ]
+        return (*exits, *others)
