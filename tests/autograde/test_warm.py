@@ -131,8 +131,9 @@ BEHAVIOURS = (
     "   \n  if True:\nprint('bad indent')",
     "raise SystemExit('on purpose')",
     "!echo from a shell",
-    "import os, subprocess\nos.system('echo from the system')\nprint('after it')",
-    "subprocess.run(['echo', 'from a process']).returncode",
+    # what other processes write reaches a kernel when its watching thread gets round to it: a second is plenty
+    "import os, subprocess, time\nos.system('echo from the system'); time.sleep(1)\nprint('after it')",
+    "done = subprocess.run(['echo', 'from a process']); time.sleep(1)\ndone.returncode",
     "%%capture kept\nprint('not shown')",
     "kept.stdout",
     "print(1); clear_output(); print(2)",
