@@ -55,7 +55,7 @@ def root(curve: Curve, low: float, high: float, at_low: float) -> float:
 
 
 def near(curve: Curve, t: float) -> float:
-    """Where `curve` rises through zero close to `t`, or never where Newton's method does not find that at once."""
+    """Where `curve` rises through zero close to `t`; infinity where Newton's method does not find it at once."""
     for _ in range(5):
         value, slope = curve(t)
         if slope <= 0:

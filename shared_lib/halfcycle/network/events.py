@@ -71,7 +71,7 @@ def event_again(piece: Piece, old: Piece, horizon: float) -> Event | None:
 
 
 def _grid(pattern: Pattern, done: float) -> tuple:
-    """The grid for a stretch that begins `done` seconds into a piece: by then its fast waves may be gone."""
+    """What `_make_grid` returns, for a stretch that begins `done` seconds into a piece: fast waves may be gone by then."""
     dead = sum(-decay * done > _DEAD for decay, _ in pattern.exponents[: len(pattern.rates)]) if done else 0
     if dead not in pattern.grids:
         pattern.grids[dead] = _make_grid(pattern, dead)
@@ -108,7 +108,7 @@ class _Search:
         self.rows, self.times, self.each = rows, times, waves.dot(rows.T)
 
     def first(self) -> Event:
-        """The first opening, which is never where there is none: between two instants of the grid, or within a hump."""
+        """The first opening, between two instants of the grid or within a hump; after infinity where there is none."""
         margins = self.pattern.least_margins(self.each)
         opened = margins > self.tolerance
         rising = _row_by_row(opened[1:] > opened[:-1])
