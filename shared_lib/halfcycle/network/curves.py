@@ -15,8 +15,8 @@ class Curve:
     """One margin less the tolerance, as plain numbers: for a single instant that is quicker than arrays."""
 
     def __init__(self, pattern: Pattern, row: np.ndarray, tolerance: float):
-        weights, rates = row.view(complex).tolist(), pattern.exponents
-        self.waves = [(weight, complex(*rate)) for weight, rate in zip(weights, rates, strict=False) if weight]
+        weights, rates = row.tolist(), pattern.exponents
+        self.waves = [each for each in zip(weights, rates, strict=False) if each[0]]
         self.constant = weights[len(rates)].real - tolerance
         growths = [weight.real for weight in weights[len(rates) + 1 :]]
         self.growths = list(zip(growths, pattern.slow_rates.tolist(), strict=True)) if growths else ()

@@ -107,8 +107,8 @@ class Pattern:
     def _lay_out_waves(self) -> None:
         """Tie the sources' waves to the state; keep one of each conjugate pair of eigenvalues, fast ones first.
 
-        Makes the matrices from what is given at a piece's beginning to the amplitudes of its waves, and from the waves
-        to what is given; each slow rate has a wave more, which what is constant pushes.
+        Makes the matrices from what is given at a piece's beginning to the amplitudes of its waves, real and imaginary
+        in turn, and from the waves to what is given; each slow rate has a wave more, which what is constant pushes.
         """
         lay, states, rates = self.layout, len(self.layout.state), self.rates.tolist()
         push = self.left.dot(self.motion[:states].dot(lay.turned_back))
@@ -124,8 +124,9 @@ class Pattern:
             self.right = self.right * np.where(self.rates.imag, 2.0, 1.0)
         self.slow = [k for k, old in enumerate(keep) if old in slow]
         own = self.left.dot(lay.given_units[:states] - self.swings)
-        self.to_amplitudes = np.concatenate([own, lay.turned, *[lay.turned[-1:]] * len(self.slow)])
-        self.of_waves = np.zeros(self.to_amplitudes.shape[::-1], dtype=complex)
+        to_amplitudes = np.concatenate([own, lay.turned, *[lay.turned[-1:]] * len(self.slow)])
+        self.to_amplitudes = to_amplitudes.T.copy().view(float)
+        self.of_waves = np.zeros(to_amplitudes.shape[::-1], dtype=complex)
         turning = len(keep) + len(lay.turning)
         self.of_waves[:, len(keep) : turning] = lay.turned_back
         self.of_waves[:states, :turning] = np.concatenate([self.right, swings], axis=1)
@@ -134,8 +135,9 @@ class Pattern:
             self.slow_rates = np.where(np.abs(real) < _NONE, _NONE, real)
             self.slow_push = push.take(keep, 0)[self.slow, -1]
             self.of_waves[:states, turning:] = self.right[:, self.slow] * self.slow_push
+        self.state_of_waves = self.of_waves[:states].conj().view(float)
         self._exponents = np.concatenate([self.rates, lay.turning, np.zeros(len(self.slow))])
-        self.exponents = [(rate.real, rate.imag) for rate in self._exponents[: turning - 1].tolist()]
+        self.exponents = self._exponents[: turning - 1].tolist()
         self._ringing = [k for k, rate in enumerate(self.rates.tolist()) if rate.imag]
 
     # ---- quantities
@@ -158,7 +160,7 @@ class Pattern:
         self.watch = self.watch_given.dot(self.of_waves)
         self._starts = None if len(self.exits) == first else np.array([rows.start for _, _, rows in self.exits])
         early = (self.watch * self.waves_at(self.layout.first_instants)[:, None]).reshape(-1, self.watch.shape[1])
-        self.early_margins = np.ascontiguousarray(early.dot(self.to_amplitudes).real)
+        self.early_margins = early.conj().view(float).dot(self.to_amplitudes.T)
         """The margins at any moment, an instant and a hundred instants on, by what is given then."""
 
     def least_margins(self, margins: np.ndarray) -> np.ndarray:
@@ -178,7 +180,7 @@ class Pattern:
         if not still:
             np.exp(self._exponents.real[:modes, None] * after, out[: 2 * modes : 2])
             for k in self._ringing:
-                angle = self.exponents[k][1] * after
+                angle = self.exponents[k].imag * after
                 out[2 * k + 1] = -out[2 * k] * np.sin(angle)
                 out[2 * k] *= np.cos(angle)
         if self.slow:

@@ -49,9 +49,10 @@ def alike(piece: Piece, known: Sequence[Piece]) -> Sequence[Piece]:
         old = known[k]
         if old.begin > piece.begin + reach:
             break
-        change = piece.given - old.looked_from
-        if old.pattern is piece.pattern and change.dot(change) < _ALIKE**2 * piece.given.dot(piece.given):
-            return known[k : k + 2]
+        if old.pattern is piece.pattern:
+            change = piece.given - old.looked_from
+            if change.dot(change) < _ALIKE**2 * piece.given.dot(piece.given):
+                return known[k : k + 2]
     return ()
 
 
@@ -62,7 +63,7 @@ def event_again(piece: Piece, old: Piece, horizon: float) -> Event | None:
     """
     after, exits, row = old.event
     if exits:
-        weights = spread(piece.pattern.watch[row], piece.amplitudes)
+        weights = piece.pattern.watch[row] * piece.amplitudes
         after = near(Curve(piece.pattern, weights, piece.tolerance), after)
         if after >= horizon:
             return None
@@ -72,7 +73,7 @@ def event_again(piece: Piece, old: Piece, horizon: float) -> Event | None:
 
 def _grid(pattern: Pattern, done: float) -> tuple:
     """What `_make_grid` returns, for a stretch that begins `done` seconds into a piece: fast waves may be gone by then."""
-    dead = sum(-decay * done > _DEAD for decay, _ in pattern.exponents[: len(pattern.rates)]) if done else 0
+    dead = sum(-rate.real * done > _DEAD for rate in pattern.exponents[: len(pattern.rates)]) if done else 0
     if dead not in pattern.grids:
         pattern.grids[dead] = _make_grid(pattern, dead)
     return pattern.grids[dead]
@@ -86,7 +87,7 @@ def _make_grid(pattern: Pattern, dead: int) -> tuple[list[float], np.ndarray, fl
     """
     half = 0.5 * pattern.layout.shortest_period_s
     alive = pattern.exponents[dead : len(pattern.rates)]
-    alive = [(-decay, _DEAD / max(-decay, 1e-30), turn * _PER_RADIAN) for decay, turn in alive]
+    alive = [(-rate.real, _DEAD / max(-rate.real, 1e-30), rate.imag * _PER_RADIAN) for rate in alive]
     length = min([half, *(_MOST_STEPS / swing for _, life, swing in alive if swing * min(life, half) > _MOST_STEPS)])
     times, end = [_EVEN * length], _EVEN[-1] * length
     for decay, life, swing in alive:
@@ -161,7 +162,7 @@ class _Search:
             low, high = (low, right) if at_left > at_right else (left, high)
 
     def _curve(self, row: int) -> Curve:
-        return Curve(self.pattern, self.rows[row], self.tolerance)
+        return Curve(self.pattern, self.rows[row].view(complex), self.tolerance)
 
 
 def _row_by_row(table: np.ndarray) -> list[tuple[int, int]]:

@@ -38,7 +38,7 @@ class Piece:
 
     def __init__(self, pattern: Pattern, begin: float, given: np.ndarray):
         self.pattern, self.begin, self.end, self.given = pattern, begin, begin, given
-        self.amplitudes = pattern.to_amplitudes.dot(given)
+        self.amplitudes = given.dot(pattern.to_amplitudes).view(complex)
         self.tolerance, self.looked_from, self.still = TOLERANCE, given, False
 
     def values(
@@ -90,8 +90,8 @@ class Piece:
         self.event, self.end = event, self.begin + event.after
         self.growth = self.pattern.waves_at(event.after)
         layout = self.pattern.layout
-        now = self.pattern.of_waves[: len(layout.state)].dot(self.growth * self.amplitudes)
-        return layout.given(self.end, now.real)
+        now = self.pattern.state_of_waves.dot((self.growth * self.amplitudes).view(float))
+        return layout.given(self.end, now)
 
     def opened(self, given: np.ndarray) -> tuple:
         """All exits that open at its end, where there is what is `given`; the one that ended it first.
