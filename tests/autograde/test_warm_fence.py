@@ -170,11 +170,11 @@ def test_it_is_bounded(limits, code, said):
 
 
 def test_processes_are_bounded():
-    warm = Warm(Fence(replace(Limits(), processes=20)))
+    warm = Warm(Fence(replace(Limits(), processes=20, memory_bytes=2**33)))  # what forks share counts for each of them
     running = 0 if os.geteuid() == 0 else fences._threads_of(os.geteuid())
     code = f"import os, time\nfor n in range({running} + 100):\n    if os.fork() == 0:\n        time.sleep(20)\n        os._exit(0)"
-    said, _ = _text(warm, code)
-    assert "temporarily unavailable" in said
+    said, stopped = _text(warm, code)
+    assert "temporarily unavailable" in said, stopped
     assert _text(warm, "print('next')")[0] == "next\n"
     warm.close()
 

@@ -52,7 +52,8 @@ def _take_compiled(environment):
         if there.parent.is_dir():
             there.mkdir(exist_ok=True)
             for file in folder.iterdir():
-                os.link(file, there / file.name)
+                if not (there / file.name).exists():
+                    os.link(file, there / file.name)
 
 
 class Machine:
