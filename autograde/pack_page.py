@@ -13,6 +13,9 @@ _PROGRAM = '''# /// script
 # requires-python = ">=3.11,<3.14"
 # dependencies = ["halfcycle"]
 #
+# [tool.uv]
+# override-dependencies = ["rfc3987-syntax; python_version < '3'"]
+#
 # [tool.uv.sources]
 # halfcycle = {{ path = "{wheel}" }}
 # ///

@@ -6,6 +6,7 @@ import re
 import shutil
 import signal
 import subprocess
+import tomllib
 import urllib.request
 import zipfile
 from datetime import UTC, datetime
@@ -69,6 +70,14 @@ def test_the_same_release_gives_the_same_page_and_program(course, tmp_path):
     packs.write(again, "course", {LESSON: datetime(2026, 3, 2, 18, tzinfo=UTC)})
     one, other = (opened(each / "packs" / "half-cycle.zip") for each in (course, again))
     assert one["start.py"] == other["start.py"] and one["START-HERE.html"] == other["START-HERE.html"]
+
+
+def test_a_pack_leaves_out_the_packages_that_the_checkout_leaves_out(course, course_checkout):
+    text = opened(course / "packs" / "half-cycle.zip")["start.py"].decode()
+    head = re.findall(r"^# ?(.*)$", text.partition('# ///\n"')[0].partition("# /// script\n")[2], re.MULTILINE)
+    checkout = tomllib.loads((course_checkout / "pyproject.toml").read_text(encoding="utf-8"))
+    overrides = checkout["tool"]["uv"]["override-dependencies"]
+    assert overrides and tomllib.loads("\n".join(head))["tool"]["uv"]["override-dependencies"] == overrides
 
 
 def rewritten(data, change):
