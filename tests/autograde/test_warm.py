@@ -143,7 +143,7 @@ BEHAVIOURS = (
     "1; 2\n3;",
     "_, __, Out[1]",
     "import threading\nthread = threading.Thread(target=lambda: print('from a thread')); thread.start(); thread.join()",
-    "if os.fork() == 0:\n    os._exit(0)\nos.wait()[1]",
+    "import warnings\nwith warnings.catch_warnings(action='ignore'):\n    if os.fork() == 0:\n        os._exit(0)\nos.wait()[1]",
     "class Odd:\n    def __repr__(self):\n        raise RuntimeError('no words')\nOdd()",
     "class Rich:\n    def _repr_html_(self):\n        return '<i>rich</i>'\nRich()",
     "import numpy as np\nnp.arange(3), np.float64(0.1)",
