@@ -22,9 +22,15 @@ class GradingBar:
     def __call__(self, submissions):
         """Return ``submissions``, counted while they are gone through."""
         shape = "{desc}: {n_fmt}/{total_fmt} done [{elapsed}, {remaining} to go]{postfix}"
-        at_once = {"mininterval": 0, "miniters": 1}
         self._bar = tqdm(
-            submissions, desc="Grading", disable=None, leave=False, file=self._file, bar_format=shape, **at_once
+            submissions,
+            desc="Grading",
+            disable=None,
+            leave=False,
+            file=self._file,
+            bar_format=shape,
+            mininterval=0,
+            miniters=1,
         )
         return self._bar
 
