@@ -10,9 +10,10 @@ import pytest
 
 ROOT = Path(__file__).resolve().parents[1]
 os.environ["PATH"] = os.pathsep.join([str(Path(sys.executable).parent), os.environ.get("PATH", os.defpath)])
-os.environ.pop("PYTHONDONTWRITEBYTECODE", None)
+for name in ("PYTHONDONTWRITEBYTECODE", "UV_COMPILE_BYTECODE"):
+    os.environ.pop(name, None)
 sys.dont_write_bytecode = False
-"""The tests start some hundred programs, each of which would otherwise compile some thousand modules anew."""
+"""The tests start some hundred programs: none is to compile again what has been compiled, nor more than it needs."""
 
 FLAGS = (
     "--no-sandbox",
